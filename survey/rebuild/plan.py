@@ -1,0 +1,237 @@
+"""What the rebuild room answers: bricks, joints, templets, centring, laying order, quantities."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+import numpy as np
+
+from survey.curves.protocol import Curve, Floats
+from survey.curves.shape import ArchShape, Family
+
+
+class Scope(StrEnum):
+    """How much is taken down."""
+
+    WHOLE = "whole"
+    REPAIR = "repair"
+
+
+class CurveChoice(StrEnum):
+    """Which curve a moved arch is rebuilt to (a family may be named instead)."""
+
+    ORIGINAL = "original"
+    PRESENT = "present"
+    SURVEYED = "surveyed"
+
+
+class BrickKind(StrEnum):
+    """What a brick of the layout is."""
+
+    BRICK = "brick"
+    KEY = "key"
+    IN_SITU = "in_situ"
+    SAWTOOTH = "sawtooth"
+
+
+@dataclass(frozen=True, slots=True)
+class RebuildOptions:
+    """Choices of the restorer; None leaves the choice to the record.
+
+    ``scope``: repair when courses are missing, else whole. ``curve``: present for a moved arch, else the chosen family.
+    """
+
+    scope: Scope | None = None
+    curve: CurveChoice | Family | None = None
+    templet_tolerance_mm: float | None = None
+    counts: tuple[tuple[int, int], ...] = ()
+    """(ring, count) pairs that override the counts."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Brick:
+    """One brick of the plan. ``corners_mm`` (4, 2): intrados left, intrados right, extrados right, extrados left."""
+
+    ring: int
+    course: int
+    kind: BrickKind
+    source: str
+    """``new``, ``original`` or the salvaged brick's name."""
+    width_intrados_mm: float
+    width_extrados_mm: float
+    depth_mm: float
+    joint_after_intrados_mm: float
+    joint_after_extrados_mm: float
+    station_start_mm: float
+    station_end_mm: float
+    from_crown_mm: float
+    """Station of its middle minus the crown's; negative on the left half."""
+    bed_angle_rad: float
+    """Angle of the course's centre line above the horizontal, at its springing side (pi/2 at the crown)."""
+    templet: str
+    corners_mm: Floats
+    inferred: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RingPlan:
+    """One ring as it is to stand."""
+
+    ring: int
+    count: int
+    counted: bool
+    inner: Curve
+    """The ring's inner curve."""
+    outer: Curve
+    depth_mm: float
+    sawtooth: bool
+    turn_rad: float
+    bricks: tuple[Brick, ...]
+    springing_joint_intrados_mm: float
+    """Joint above the left springer (course 0 of layout.csv)."""
+    springing_joint_extrados_mm: float
+    joint_min_mm: float
+    joint_max_mm: float
+    closure_mm: float
+    """Widths and joints added up, minus the length of the inner curve."""
+    original_widths_mm: Floats
+    """Recorded or inferred widths (count,)."""
+    original_joints_mm: Floats
+    """Recorded or inferred joints (count + 1,), from the left springing's to the right one's; the rhythm aimed at."""
+    recorded_joints: tuple[bool, ...]
+    """True where the joint was measured, False where inferred."""
+    depth_gauge_mm: float
+    """Distance from the centring's surface to the ring's outer face along the normal."""
+    face_projection_mm: float = 0.0
+    """For sawtooth: how far the teeth stand out of the face."""
+
+
+@dataclass(frozen=True, slots=True)
+class Templet:
+    """One cut or moulded piece and the courses it serves."""
+
+    name: str
+    count: int
+    width_intrados_mm: float
+    width_extrados_mm: float
+    depth_mm: float
+    courses: tuple[tuple[int, int], ...]
+    """(ring, course) pairs."""
+    bevel_rad: float
+    """Angle of each side against the square, half the taper."""
+    joint_error_mm: float
+    """Greatest departure of a joint because pieces share this templet."""
+    cut: bool
+    """False for whole uncut bricks."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CentringMark:
+    """One ordinate or course mark of the rib."""
+
+    what: str
+    """``ordinate`` or ``mark``."""
+    ring: int
+    course: int
+    x_mm: float
+    soffit_y_mm: float
+    rib_y_mm: float
+    along_left_mm: float
+    """Along the lagging's edge from the left springing."""
+    along_right_mm: float
+    along_crown_mm: float
+    chord_left_mm: float
+    """Along a straight tape from the left springing."""
+
+
+@dataclass(frozen=True, slots=True)
+class RibBoard:
+    """One board of a rib: layer 1 or 2, between stations of the rib profile."""
+
+    layer: int
+    start_mm: float
+    end_mm: float
+    length_mm: float
+    width_needed_mm: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CentringPlan:
+    """The timber centre the arch is laid on."""
+
+    rib: Curve
+    lagging_mm: float
+    slack_mm: float
+    marks: tuple[CentringMark, ...]
+    boards: tuple[RibBoard, ...]
+    n_ribs: int
+    n_lagging: int
+    lagging_length_mm: float
+    wedge_travel_mm: float
+    n_wedge_pairs: int
+    n_props: int
+    waste_ratio: float
+    setting_out: tuple[str, ...]
+    """How the rib is struck: radii and centres, or foci and string, in sentences."""
+
+
+@dataclass(frozen=True, slots=True)
+class LayingStep:
+    """One brick in the order of laying."""
+
+    step: int
+    ring: int
+    course: int
+    side: str
+    from_springing_mm: float
+    from_crown_mm: float
+    bevel_rad: float
+    joint_below_mm: float
+    joint_above_mm: float
+    depth_gauge_mm: float
+    check: str
+    stop: bool
+    """True where a second person checks before going on."""
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """One line of the quantities."""
+
+    item: str
+    amount: float
+    unit: str
+    waste_ratio: float
+    order: float
+    """Amount with wastage."""
+    note: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RebuildPlan:
+    """The whole plan in the arch frame. ``refusals`` not empty: do not build from it."""
+
+    scope: Scope
+    choice: str
+    """Which curve was taken, in the words of ``--curve``."""
+    shape: ArchShape
+    rings: tuple[RingPlan, ...]
+    templets: tuple[Templet, ...]
+    centring: CentringPlan
+    laying: tuple[LayingStep, ...]
+    quantities: tuple[Quantity, ...]
+    refusals: tuple[str, ...]
+    warnings: tuple[str, ...]
+    cautions: tuple[str, ...]
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def bricks(self) -> tuple[Brick, ...]:
+        """Every brick, ring by ring, in course order."""
+        return tuple(brick for ring in self.rings for brick in ring.bricks)
+
+    def joints_mm(self, ring: int) -> Floats:
+        """Joints at the intrados (count + 1,) of one ring, left springing to right springing."""
+        plan = next(r for r in self.rings if r.ring == ring)
+        return np.array([plan.springing_joint_intrados_mm, *(b.joint_after_intrados_mm for b in plan.bricks)])

@@ -1,0 +1,1 @@
+"""Placeholder docstring; the room fills in below."""
