@@ -51,7 +51,13 @@ class RebuildOptions:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Brick:
-    """One brick of the plan. ``corners_mm`` (4, 2): intrados left, intrados right, extrados right, extrados left."""
+    """One brick of the plan. ``corners_mm`` (4, 2): intrados left, intrados right, extrados right, extrados left.
+
+    Widths and joints at the intrados are measured along the ring's inner curve, as courses.csv records them, so that bricks and
+    joints add up to its length exactly; a brick's flat face is the chord of its width. At the extrados they are straight distances
+    between corners. For a sawtooth ring they are those of the section parallel to the face: a brick of width w turned by the
+    angle a takes w / cos(a), a joint j takes j / cos(a).
+    """
 
     ring: int
     course: int

@@ -157,6 +157,8 @@ class Ring:
     """``uncut`` (wedge joints), ``cut`` (tapered bricks, parallel joints) or ``mixed``."""
     thickness_mm: float | None = None
     """The brick's dimension into the wall (bed depth from face to back); None when not recorded."""
+    collar_mm: float = 0.0
+    """Mortar between this ring and the one inside it; 0 when not recorded."""
 
 
 @dataclass(frozen=True, slots=True)
