@@ -14,7 +14,7 @@ from survey.record.model import Condition, Tolerances
 
 @dataclass(frozen=True, slots=True)
 class CourseDeviation:
-    """One course of one ring against the fitted curve; NaN where nothing was measured. Columns of deviations.csv."""
+    """One course of one ring against the fitted curve; NaN where nothing was measured."""
 
     ring: int
     course: int
@@ -28,7 +28,7 @@ class CourseDeviation:
     joint_mm: float
     joint_tilt_rad: float
     lip_mm: float
-    """Step in the soffit from this course to the next: the next one's left edge minus this one's right edge."""
+    """Step in the soffit to the next course: the next one's left edge minus this one's right edge."""
     condition: Condition
     flag: str
     start_mm: float

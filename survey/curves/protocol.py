@@ -1,8 +1,8 @@
 """The one protocol every intrados, extrados and rib profile meets.
 
-Conventions, the same for every curve: x right, y up; the curve runs from the left springing (station 0) over
-the crown to the right springing (station ``length_mm``); the normal points outwards, away from the opening, so
-a signed distance is positive on the wall side and negative inside the opening.
+Conventions, the same for every curve: x right, y up; the curve runs from the left springing (station 0)
+over the crown to the right springing (station ``length_mm``); the normal points outwards, away from the
+opening, so a signed distance is positive on the wall side and negative inside the opening.
 """
 
 from __future__ import annotations
@@ -23,8 +23,8 @@ class Located:
     Attributes
     ----------
     station_mm : (n,) float
-        Arc length from the left springing to the foot of the perpendicular. Beyond the ends the end arc goes on
-        along its own circle (or ellipse), so stations are then below 0 or above the length.
+        Arc length from the left springing to the foot of the perpendicular. Beyond the ends the end arc
+        goes on along its own circle (or ellipse), so stations are then below 0 or above the length.
     distance_mm : (n,) float
         Signed orthogonal distance, positive away from the opening.
     """
@@ -35,7 +35,7 @@ class Located:
 
 @runtime_checkable
 class Curve(Protocol):
-    """A smooth arch curve that can be walked by arc length. All methods are vectorised over stations or points."""
+    """A smooth arch curve that can be walked by arc length, vectorised over stations or points."""
 
     @property
     def length_mm(self) -> float:
@@ -44,7 +44,7 @@ class Curve(Protocol):
 
     @property
     def turning_rad(self) -> float:
-        """Total angle the tangent turns through from the left to the right springing (pi for a semicircle)."""
+        """Total angle the tangent turns through from springing to springing (pi for a semicircle)."""
         ...
 
     def point(self, station_mm: ArrayLike) -> Floats:

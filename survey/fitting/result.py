@@ -100,7 +100,7 @@ class Hinge:
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """A rigid piece of the original between two stations and its motion: turned about the original's origin, then shifted.
+    """A rigid piece of the original between two stations, and its motion: a turn, then a shift.
 
     A point p of the original goes to ``R(rotation_rad) p + shift_mm`` in the arch frame.
     """
@@ -176,8 +176,9 @@ class CourseCount:
 class ArchFit:
     """Everything the fitting room answers about one record.
 
-    The arch frame: origin at the middle of the chosen curve's springing line, x right, y up, level. It is the record's
-    face frame moved by ``origin_mm``; ``to_arch`` brings face coordinates into it. All shapes here are in the arch frame.
+    The arch frame: origin at the middle of the chosen curve's springing line, x right, y up, level. It is the
+    record's face frame moved by ``origin_mm``; ``to_arch`` brings face coordinates into it. All shapes here are
+    in the arch frame.
     """
 
     record_name: str

@@ -39,7 +39,8 @@ class BrickKind(StrEnum):
 class RebuildOptions:
     """Choices of the restorer; None leaves the choice to the record.
 
-    ``scope``: repair when courses are missing, else whole. ``curve``: present for a moved arch, else the chosen family.
+    ``scope``: repair when courses are missing, else whole. ``curve``: present for a moved arch, else the chosen
+    family.
     """
 
     scope: Scope | None = None
@@ -51,12 +52,12 @@ class RebuildOptions:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Brick:
-    """One brick of the plan. ``corners_mm`` (4, 2): intrados left, intrados right, extrados right, extrados left.
+    """One brick of the plan; corners are intrados left, intrados right, extrados right, extrados left.
 
-    Widths and joints at the intrados are measured along the ring's inner curve, as courses.csv records them, so that bricks and
-    joints add up to its length exactly; a brick's flat face is the chord of its width. At the extrados they are straight distances
-    between corners. For a sawtooth ring they are those of the section parallel to the face: a brick of width w turned by the
-    angle a takes w / cos(a), a joint j takes j / cos(a).
+    Widths and joints at the intrados are measured along the ring's inner curve, as courses.csv records them, so
+    that bricks and joints add up to its length exactly; a brick's flat face is the chord of its width. At the
+    extrados they are straight distances between corners. For a sawtooth ring they are those of the section
+    parallel to the face: a brick of width w turned by the angle a takes w / cos(a), a joint j takes j / cos(a).
     """
 
     ring: int
@@ -77,6 +78,7 @@ class Brick:
     """Angle of the course's centre line above the horizontal, at its springing side (pi/2 at the crown)."""
     templet: str
     corners_mm: Floats
+    """(4, 2)."""
     inferred: bool = False
 
 
@@ -104,7 +106,7 @@ class RingPlan:
     original_widths_mm: Floats
     """Recorded or inferred widths (count,)."""
     original_joints_mm: Floats
-    """Recorded or inferred joints (count + 1,), from the left springing's to the right one's; the rhythm aimed at."""
+    """Recorded or inferred joints (count + 1,), left springing's to right one's; the rhythm aimed at."""
     recorded_joints: tuple[bool, ...]
     """True where the joint was measured, False where inferred."""
     depth_gauge_mm: float

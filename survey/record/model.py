@@ -244,7 +244,7 @@ class Known:
 
 @dataclass(frozen=True, slots=True)
 class KnownDimensions:
-    """Dimensions the surveyor holds as known; None where not given. Levels and axis are in the record's face frame."""
+    """Dimensions held as known, None where not given; levels and axis are in the record's face frame."""
 
     span: Known | None = None
     rise: Known | None = None

@@ -1,8 +1,9 @@
 """The one drawing model, in millimetres: primitives, drawings in model space, sheets on paper.
 
-A :class:`Drawing` holds primitives in the arch's own millimetres, one layer a subject; its text heights and arrow sizes are
-paper millimetres, so the same drawing reads well at any scale. A :class:`Sheet` is a page with drawings placed at a
-scale and primitives of its own in paper millimetres (origin bottom left, y up). The renderers only render.
+A :class:`Drawing` holds primitives in the arch's own millimetres, one layer a subject; its text heights and
+arrow sizes are paper millimetres, so the same drawing reads well at any scale. A :class:`Sheet` is a page with
+drawings placed at a scale and primitives of its own in paper millimetres (origin bottom left, y up). The
+renderers only render.
 """
 
 from __future__ import annotations
@@ -138,7 +139,7 @@ class Text:
 
 @dataclass(frozen=True, slots=True)
 class Dimension:
-    """Straight dimension between two points, its line ``offset_paper_mm`` to the left of start -> end (paper mm)."""
+    """Straight dimension, its line ``offset_paper_mm`` to the left of the way from start to end."""
 
     start: XY
     end: XY
@@ -161,7 +162,7 @@ class Drawing:
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """A drawing on a sheet: model point ``origin_model`` comes to lie at ``origin_paper``, at 1 : ``scale``."""
+    """A drawing on a sheet: ``origin_model`` comes to lie at ``origin_paper``, at 1 : ``scale``."""
 
     drawing: Drawing
     origin_model: XY

@@ -1,0 +1,227 @@
+"""The command line: ``python -m survey``.
+
+Exit codes: 0 done; 1 the record cannot be used, or no plan can be built from it as asked (every fault on a
+line of its own on stderr); 2 wrong usage.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from survey import __version__
+from survey.curves import Family
+from survey.errors import ArchSurveyError
+
+if TYPE_CHECKING:
+    from survey.fitting import ArchFit
+    from survey.rebuild import RebuildOptions, RebuildPlan
+    from survey.record import Record
+
+CURVE_CHOICES = (*(str(family) for family in Family), "original", "present", "surveyed")
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code.
+
+    Parameters
+    ----------
+    argv : sequence of str or None
+        Arguments without the program's name; None takes the process's own.
+    """
+    arguments = _parser().parse_args(argv)
+    run: Callable[[argparse.Namespace], int] = arguments.run
+    try:
+        return run(arguments)
+    except ArchSurveyError as error:
+        print(error, file=sys.stderr)
+    except OSError as error:
+        where = error.filename or "the disk"
+        print(f"{where}: {error.strerror or error}; nothing was left half-written", file=sys.stderr)
+    return 1
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="python -m survey",
+        description="From a measured, damaged brick arch to its curve, its deviations and a rebuild plan.",
+        epilog="A geometric record, not a structural design: the engineer, the local code and the heritage "
+        "consent decide.",
+    )
+    parser.add_argument("--version", action="version", version=__version__)
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+
+    new = commands.add_parser("new", help="write an empty record folder with the column headings filled in")
+    new.add_argument("folder", type=Path, metavar="FOLDER")
+    new.set_defaults(run=_new)
+
+    check = commands.add_parser(
+        "check", help="say what is wrong or doubtful in a record, and what to measure again"
+    )
+    check.add_argument("record", type=Path, metavar="RECORD")
+    check.set_defaults(run=_check)
+
+    stages: dict[str, tuple[str, Callable[[argparse.Namespace], int]]] = {
+        "fit": ("find the curve the arch was set out to", _fit),
+        "deviations": ("map the arch course by course against its curve", _deviations),
+        "rebuild": ("plan the rebuild", _rebuild),
+        "all": ("the whole job, sheets and report included", _all),
+    }
+    for name, (help_text, run) in stages.items():
+        stage = commands.add_parser(name, help=help_text)
+        stage.add_argument("record", type=Path, metavar="RECORD")
+        stage.add_argument(
+            "--out", type=Path, required=True, metavar="DIR", help="folder for the result files"
+        )
+        if name in ("rebuild", "all"):
+            stage.add_argument(
+                "--scope",
+                choices=("whole", "repair"),
+                help="take the ring down and lay it anew, or keep standing courses and fill the gaps "
+                "(default: repair when courses are missing, else whole)",
+            )
+            stage.add_argument(
+                "--curve",
+                choices=CURVE_CHOICES,
+                help="curve of a whole rebuild (default: present for an arch that has moved, "
+                "else the fitted family)",
+            )
+        stage.set_defaults(run=run)
+    return parser
+
+
+def _new(arguments: argparse.Namespace) -> int:
+    from survey.record import write_blank_record
+
+    write_blank_record(arguments.folder)
+    print(f"wrote an empty record folder: {arguments.folder}")
+    print("fill in arch.toml and points.csv first, then run: python -m survey check", arguments.folder)
+    return 0
+
+
+def _check(arguments: argparse.Namespace) -> int:
+    from survey.record import check_record
+
+    report = check_record(arguments.record)
+    for fault in report.faults:
+        print(fault, file=sys.stderr)
+    for doubt in report.doubts:
+        print(f"doubtful: {doubt}")
+    print(report.status)
+    return 1 if report.faults else 0
+
+
+def _read_and_fit(arguments: argparse.Namespace) -> tuple[Record, ArchFit]:
+    from survey.fitting import fit_arch
+    from survey.record import read_record
+
+    record = read_record(arguments.record)
+    for doubt in record.doubts:
+        print(f"doubtful: {doubt}")
+    fit = fit_arch(record)
+    print(fit.verdict.because)
+    if fit.movement is not None:
+        print(fit.movement.because)
+    for note in fit.notes:
+        print(note)
+    return record, fit
+
+
+def _options(arguments: argparse.Namespace) -> RebuildOptions:
+    from survey.rebuild import CurveChoice, RebuildOptions, Scope
+
+    curve: CurveChoice | Family | None = None
+    if arguments.curve is not None:
+        families = {str(family) for family in Family}
+        curve = Family(arguments.curve) if arguments.curve in families else CurveChoice(arguments.curve)
+    return RebuildOptions(scope=None if arguments.scope is None else Scope(arguments.scope), curve=curve)
+
+
+def _tell_plan(plan: RebuildPlan) -> int:
+    """Print what the plan warns of; the exit code says whether it may be built from."""
+    for warning in plan.warnings:
+        print(f"warning: {warning}")
+    for caution in plan.cautions:
+        print(f"caution: {caution}")
+    for refusal in plan.refusals:
+        print(f"no plan to build from: {refusal}", file=sys.stderr)
+    return 1 if plan.refusals else 0
+
+
+def _tell_written(paths: Sequence[Path], folder: Path) -> None:
+    print(f"wrote {len(paths)} files to {folder}:")
+    for path in paths:
+        print(f"  {path.relative_to(folder)}")
+
+
+def _fit(arguments: argparse.Namespace) -> int:
+    record, fit = _read_and_fit(arguments)
+    from survey.sheets.results import write_fit_results
+    from survey.sheets.write import write_fit_sheets
+
+    out = arguments.out
+    _tell_written([*write_fit_results(fit, out), *write_fit_sheets(record, fit, out)], out)
+    return 0
+
+
+def _deviations(arguments: argparse.Namespace) -> int:
+    record, fit = _read_and_fit(arguments)
+    from survey.condition import map_deviations
+    from survey.sheets.results import write_deviation_results, write_fit_results
+    from survey.sheets.write import write_deviation_sheets
+
+    map_ = map_deviations(record, fit)
+    out = arguments.out
+    for pattern in map_.patterns:
+        print(pattern.sentence)
+    written = [
+        *write_fit_results(fit, out),
+        *write_deviation_results(map_, out),
+        *write_deviation_sheets(record, fit, map_, out),
+    ]
+    _tell_written(written, out)
+    return 0
+
+
+def _rebuild(arguments: argparse.Namespace) -> int:
+    record, fit = _read_and_fit(arguments)
+    from survey.rebuild import plan_rebuild
+    from survey.sheets.results import write_fit_results, write_rebuild_results
+    from survey.sheets.write import write_rebuild_sheets
+
+    plan = plan_rebuild(record, fit, _options(arguments))
+    out = arguments.out
+    written = [
+        *write_fit_results(fit, out),
+        *write_rebuild_results(plan, out),
+        *write_rebuild_sheets(record, fit, plan, out),
+    ]
+    code = _tell_plan(plan)
+    _tell_written(written, out)
+    return code
+
+
+def _all(arguments: argparse.Namespace) -> int:
+    record, fit = _read_and_fit(arguments)
+    from survey.condition import map_deviations
+    from survey.rebuild import plan_rebuild
+    from survey.sheets.results import write_deviation_results, write_fit_results, write_rebuild_results
+    from survey.sheets.write import write_sheets
+
+    map_ = map_deviations(record, fit)
+    plan = plan_rebuild(record, fit, _options(arguments))
+    out = arguments.out
+    for pattern in map_.patterns:
+        print(pattern.sentence)
+    written = [
+        *write_fit_results(fit, out),
+        *write_deviation_results(map_, out),
+        *write_rebuild_results(plan, out),
+        *write_sheets(record, fit, map_, plan, out),
+    ]
+    code = _tell_plan(plan)
+    _tell_written(written, out)
+    return code

@@ -1,0 +1,228 @@
+"""fit.json and rebuild.json: the fit and the plan as JSON text, lengths in mm and angles in degrees."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from survey.curves import ArchShape, Family, setting_out
+from survey.fitting.result import ArchFit, Candidate, CourseCount, Estimate, Module, Movement, Verdict
+from survey.rebuild.plan import RebuildPlan
+
+Json = dict[str, Any]
+
+
+def _finite(value: float) -> float | None:
+    """JSON has no NaN: an unknown figure is null."""
+    return float(value) if math.isfinite(value) else None
+
+
+def _estimate(estimate: Estimate, *, scale: float = 1.0) -> Json:
+    return {"value": _finite(estimate.value * scale), "sigma": _finite(estimate.sigma * scale)}
+
+
+def _in_degrees(name: str) -> tuple[str, float]:
+    """Name and factor that turn a figure in radians into one in degrees."""
+    if name.endswith("_rad"):
+        return name.removesuffix("_rad") + "_deg", math.degrees(1.0)
+    return name, 1.0
+
+
+def _shape(shape: ArchShape) -> Json:
+    """Setting-out facts of a shape, as they apply to its family."""
+    facts = setting_out(shape)
+    out: Json = {}
+    if shape.radii_mm:
+        out["radii_mm"] = list(shape.radii_mm)
+        out["sector_angles_deg"] = [math.degrees(angle) for angle in shape.sector_angles_rad]
+        out["centres_mm"] = [list(centre) for centre in facts.centres_mm]
+    if shape.family is Family.ELLIPTICAL:
+        out["foci_mm"] = [list(focus) for focus in facts.foci_mm]
+        out["string_length_mm"] = facts.string_length_mm
+    out["length_mm"] = facts.length_mm
+    return out
+
+
+def _candidate(candidate: Candidate) -> Json:
+    figures = {}
+    for name, estimate in candidate.figures.items():
+        shown, scale = _in_degrees(name)
+        figures[shown] = _estimate(estimate, scale=scale)
+    names, scales = [], []
+    for name in candidate.parameters:
+        shown, scale = _in_degrees(name)
+        names.append(shown)
+        scales.append(scale)
+    covariance = np.asarray(candidate.covariance, dtype=float) * np.outer(scales, scales)
+    return {
+        "family": str(candidate.family),
+        **figures,
+        **(_shape(candidate.shape) if candidate.converged else {}),
+        "rms_mm": _finite(candidate.rms_mm),
+        "covariance": [[_finite(v) for v in row] for row in covariance],
+        "parameters": names,
+        "converged": candidate.converged,
+        "because": candidate.because,
+        "construction": candidate.construction,
+        "log_evidence": _finite(candidate.log_evidence),
+    }
+
+
+def _verdict(verdict: Verdict) -> Json:
+    return {
+        "family": None if verdict.family is None else str(verdict.family),
+        "clear": verdict.clear,
+        "probability": {str(f): _finite(p) for f, p in verdict.probability.items()},
+        "because": verdict.because,
+        "largest_difference_mm": _finite(verdict.largest_difference_mm),
+    }
+
+
+def _movement(movement: Movement | None) -> Json | None:
+    if movement is None:
+        return None
+    return {
+        "spread_mm": _estimate(movement.spread_mm),
+        "settlement_mm": _estimate(movement.settlement_mm),
+        "crown_drop_mm": _estimate(movement.crown_drop_mm),
+        "hinges": [
+            {
+                "station_mm": _finite(hinge.station_mm.value),
+                "station_sigma_mm": _finite(hinge.station_mm.sigma),
+                "opens": str(hinge.opens),
+                "rotation_deg": _estimate(hinge.rotation_rad, scale=math.degrees(1.0)),
+                "x_mm": hinge.x_mm,
+                "y_mm": hinge.y_mm,
+                "where": hinge.where,
+            }
+            for hinge in movement.hinges
+        ],
+        "pieces": [
+            {
+                "start_mm": piece.start_mm,
+                "end_mm": piece.end_mm,
+                "rotation_deg": math.degrees(piece.rotation_rad),
+                "shift_mm": list(piece.shift_mm),
+            }
+            for piece in movement.pieces
+        ],
+        "original": _candidate(movement.original),
+        "probability": movement.probability,
+        "rms_before_mm": _finite(movement.rms_before_mm),
+        "rms_after_mm": _finite(movement.rms_after_mm),
+        "because": movement.because,
+    }
+
+
+def _module(module: Module | None) -> Json | None:
+    if module is None:
+        return None
+    return {
+        "unit_mm": module.unit_mm,
+        "unit_sigma_mm": module.unit_sigma_mm,
+        "name": module.name,
+        "source": module.source,
+        "span_units": module.span_units,
+        "rise_units": module.rise_units,
+        "chance_probability": module.chance_probability,
+    }
+
+
+def _count(count: CourseCount) -> Json:
+    return {
+        "ring": count.ring,
+        "count": count.count,
+        "counted": count.counted,
+        "probability": _counts(count.probability),
+        "gaps": [
+            {
+                "after_course": gap.after_course,
+                "before_course": gap.before_course,
+                "station_start_mm": gap.station_start_mm,
+                "station_end_mm": gap.station_end_mm,
+                "count": gap.count,
+                "probability": _counts(gap.probability),
+            }
+            for gap in count.gaps
+        ],
+        "doubt": count.doubt,
+    }
+
+
+def _counts(probability: Mapping[int, float]) -> Json:
+    return {str(n): _finite(p) for n, p in probability.items()}
+
+
+def fit_json(fit: ArchFit) -> str:
+    """Text of fit.json. ``courses`` is the innermost ring's count, ``all_rings`` every ring's."""
+    names = np.asarray(fit.points.name, dtype=object)
+    counts = [_count(count) for count in fit.courses]
+    content: Json = {
+        "record": fit.record_name,
+        "frame": {
+            "origin": fit.frame.origin_mm.tolist(),
+            "x_axis": fit.frame.x_axis.tolist(),
+            "y_axis": fit.frame.y_axis.tolist(),
+            "w_axis": fit.frame.w_axis.tolist(),
+        },
+        "verdict": _verdict(fit.verdict),
+        "chosen": str(fit.chosen),
+        "candidates": {str(family): _candidate(c) for family, c in fit.candidates.items()},
+        "points": {
+            "used": int(np.count_nonzero(~fit.points.set_aside)),
+            "down_weighted": list(fit.points.down_weighted),
+            "set_aside": names[fit.points.set_aside].tolist(),
+        },
+        "irregularity_mm": _finite(fit.irregularity_mm),
+        "correlation_length_mm": _finite(fit.correlation_length_mm),
+        "n_effective": _finite(fit.n_effective),
+        "movement": _movement(fit.movement),
+        "module": _module(fit.module),
+        "courses": counts[0] if counts else None,
+        "all_rings": counts,
+        "notes": list(fit.notes),
+    }
+    return json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def rebuild_json(plan: RebuildPlan) -> str:
+    """Text of rebuild.json."""
+    shape = plan.shape
+    content: Json = {
+        "scope": str(plan.scope),
+        "choice": plan.choice,
+        "curve": {
+            "family": str(shape.family),
+            "half_span_mm": shape.half_span_mm,
+            "rise_mm": shape.rise_mm,
+            "springing_y_mm": shape.springing_y_mm,
+            "axis_x_mm": shape.axis_x_mm,
+            "tilt_deg": math.degrees(shape.tilt_rad),
+            **_shape(shape),
+        },
+        "rings": [
+            {
+                "ring": ring.ring,
+                "count": ring.count,
+                "counted": ring.counted,
+                "joint_min_mm": ring.joint_min_mm,
+                "joint_max_mm": ring.joint_max_mm,
+                "closure_mm": _finite(ring.closure_mm),
+                "length_mm": ring.inner.length_mm,
+                "depth_mm": ring.depth_mm,
+                "depth_gauge_mm": ring.depth_gauge_mm,
+                "sawtooth": ring.sawtooth,
+                "turn_deg": math.degrees(ring.turn_rad),
+            }
+            for ring in plan.rings
+        ],
+        "refusals": list(plan.refusals),
+        "warnings": list(plan.warnings),
+        "cautions": list(plan.cautions),
+        "notes": list(plan.notes),
+    }
+    return json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
