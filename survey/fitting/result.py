@@ -176,9 +176,9 @@ class CourseCount:
 class ArchFit:
     """Everything the fitting room answers about one record.
 
-    The arch frame: origin at the middle of the chosen curve's springing line, x right, y up, level. It is the
-    record's face frame moved by ``origin_mm``; ``to_arch`` brings face coordinates into it. All shapes here are
-    in the arch frame.
+    The arch frame: origin at the middle of the chosen curve's springing line, x right, y up, level. It is
+    the record's face frame moved by ``origin_mm``; ``to_arch`` brings face coordinates into it. All shapes
+    here are in the arch frame.
     """
 
     record_name: str

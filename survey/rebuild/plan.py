@@ -39,8 +39,8 @@ class BrickKind(StrEnum):
 class RebuildOptions:
     """Choices of the restorer; None leaves the choice to the record.
 
-    ``scope``: repair when courses are missing, else whole. ``curve``: present for a moved arch, else the chosen
-    family.
+    ``scope``: repair when courses are missing, else whole. ``curve``: present for a moved arch, else the
+    chosen family.
     """
 
     scope: Scope | None = None
@@ -54,10 +54,11 @@ class RebuildOptions:
 class Brick:
     """One brick of the plan; corners are intrados left, intrados right, extrados right, extrados left.
 
-    Widths and joints at the intrados are measured along the ring's inner curve, as courses.csv records them, so
-    that bricks and joints add up to its length exactly; a brick's flat face is the chord of its width. At the
+    Widths and joints at the intrados are measured along the ring's inner curve, as courses.csv records them,
+    so that bricks and joints add up to its length exactly; a brick's flat face is the chord of its width. At the
     extrados they are straight distances between corners. For a sawtooth ring they are those of the section
-    parallel to the face: a brick of width w turned by the angle a takes w / cos(a), a joint j takes j / cos(a).
+    parallel to the face: a brick of width w turned by the angle a takes w / cos(a), a joint j
+    takes j / cos(a).
     """
 
     ring: int

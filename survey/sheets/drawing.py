@@ -1,8 +1,8 @@
 """The one drawing model, in millimetres: primitives, drawings in model space, sheets on paper.
 
 A :class:`Drawing` holds primitives in the arch's own millimetres, one layer a subject; its text heights and
-arrow sizes are paper millimetres, so the same drawing reads well at any scale. A :class:`Sheet` is a page with
-drawings placed at a scale and primitives of its own in paper millimetres (origin bottom left, y up). The
+arrow sizes are paper millimetres, so the same drawing reads well at any scale. A :class:`Sheet` is a page
+with drawings placed at a scale and primitives of its own in paper millimetres (origin bottom left, y up). The
 renderers only render.
 """
 
@@ -89,6 +89,8 @@ class Polyline:
     points: tuple[XY, ...]
     style: Style
     closed: bool = False
+    tag: str = ""
+    """What it stands for, such as ``ring-1-course-12``; a live picture finds it by this."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +124,7 @@ class Circle:
     centre: XY
     radius_paper_mm: float
     style: Style
+    tag: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +138,8 @@ class Text:
     anchor: Anchor = Anchor.LEFT
     turn_rad: float = 0.0
     bold: bool = False
+    backed: bool = False
+    """True for a white ground under the letters, so that hatching does not run through them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +166,53 @@ class Drawing:
 
 
 @dataclass(frozen=True, slots=True)
+class Box:
+    """An upright rectangle: lower left corner and size, in the unit of what it bounds."""
+
+    left: float
+    bottom: float
+    width: float
+    height: float
+
+    @property
+    def right(self) -> float:
+        """Right edge."""
+        return self.left + self.width
+
+    @property
+    def top(self) -> float:
+        """Upper edge."""
+        return self.bottom + self.height
+
+    @property
+    def middle(self) -> XY:
+        """Middle point."""
+        return self.left + self.width / 2.0, self.bottom + self.height / 2.0
+
+    def grown(self, margin: float) -> Box:
+        """Larger by a margin on every side (smaller when negative)."""
+        return Box(self.left - margin, self.bottom - margin, self.width + 2 * margin, self.height + 2 * margin)
+
+    def meets(self, other: Box) -> bool:
+        """Whether the two share any area."""
+        return (
+            self.left < other.right
+            and other.left < self.right
+            and self.bottom < other.top
+            and other.bottom < self.top
+        )
+
+    def holds(self, other: Box, *, slack: float = 1e-9) -> bool:
+        """Whether the other lies wholly inside."""
+        return (
+            other.left >= self.left - slack
+            and other.right <= self.right + slack
+            and other.bottom >= self.bottom - slack
+            and other.top <= self.top + slack
+        )
+
+
+@dataclass(frozen=True, slots=True)
 class Placed:
     """A drawing on a sheet: ``origin_model`` comes to lie at ``origin_paper``, at 1 : ``scale``."""
 
@@ -168,6 +220,8 @@ class Placed:
     origin_model: XY
     origin_paper: XY
     scale: float
+    clip: Box | None = None
+    """Paper rectangle outside which nothing of the drawing shows; None for no limit."""
 
 
 @dataclass(frozen=True, slots=True)
