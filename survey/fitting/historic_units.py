@@ -64,8 +64,6 @@ DOCUMENTED_UNITS: tuple[HistoricUnit, ...] = (
     HistoricUnit("Sicilian palm", 258.0, _ENCICLOPEDIA),
     HistoricUnit("Genoa palm", 248.0, _ENCICLOPEDIA),
     HistoricUnit("Rome architect's palm", 223.4, _MEMORY, seen=False),
-    HistoricUnit(
-        "metre, in fifths", 200.0, "round fifths of a metre: a modern arch, common practice, no source"
-    ),
+    HistoricUnit("metre, in fifths", 200.0, "round fifths of a metre: a modern arch, common practice"),
 )
 """Feet, palms and arms likely in brick building; a vara enters by its third, a cana by its palm."""

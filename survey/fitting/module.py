@@ -44,8 +44,8 @@ MIN_LENGTHS = 4
 MULTIPLES = (1.0, 0.5)
 """Whole and half units are searched for."""
 
-_DRIFTS = np.linspace(-RULE_DRIFT_RATIO, RULE_DRIFT_RATIO, 9)
-_N_SIMULATED = 4000
+_DRIFTS = np.linspace(-RULE_DRIFT_RATIO, RULE_DRIFT_RATIO, 5)
+_N_SIMULATED = 2000
 _SEED = 1974
 
 
