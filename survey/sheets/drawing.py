@@ -191,7 +191,9 @@ class Box:
 
     def grown(self, margin: float) -> Box:
         """Larger by a margin on every side (smaller when negative)."""
-        return Box(self.left - margin, self.bottom - margin, self.width + 2 * margin, self.height + 2 * margin)
+        return Box(
+            self.left - margin, self.bottom - margin, self.width + 2 * margin, self.height + 2 * margin
+        )
 
     def meets(self, other: Box) -> bool:
         """Whether the two share any area."""
