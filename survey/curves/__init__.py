@@ -1,1 +1,51 @@
-"""Placeholder docstring; the room fills in below."""
+"""Plane geometry, the ground floor: two kinds of curve carry every arch.
+
+A :class:`ChainOfArcs` (semicircular, segmental, three-centred, five-centred) and an :class:`Ellipse` with
+its parallels meet one protocol, :class:`Curve`: points, tangents, normals and curvature at stations along
+the arc, stations and signed distances of any points, parallel curves, equal division. An :class:`ArchShape`
+holds the numbers a mason sets an arch out with; the constructions make shapes from a span and a rise, and
+:func:`curve_of` makes curves from shapes.
+
+Millimetres and radians; x right, y up; stations run from the left springing; distances are positive away
+from the opening.
+"""
+
+from survey.curves.arcs import ChainOfArcs
+from survey.curves.constructions import (
+    elliptical,
+    five_centred,
+    five_centred_free,
+    segmental,
+    semicircular,
+    three_centred,
+    three_centred_least_ratio,
+    three_centred_quarters,
+    three_centred_sixty,
+    three_centred_thirds,
+)
+from survey.curves.ellipse import Ellipse, EllipseParallel
+from survey.curves.place import curve_of
+from survey.curves.protocol import Curve, Floats, Located
+from survey.curves.shape import ArchShape, Family
+
+__all__ = [
+    "ArchShape",
+    "ChainOfArcs",
+    "Curve",
+    "Ellipse",
+    "EllipseParallel",
+    "Family",
+    "Floats",
+    "Located",
+    "curve_of",
+    "elliptical",
+    "five_centred",
+    "five_centred_free",
+    "segmental",
+    "semicircular",
+    "three_centred",
+    "three_centred_least_ratio",
+    "three_centred_quarters",
+    "three_centred_sixty",
+    "three_centred_thirds",
+]

@@ -47,6 +47,21 @@ class Curve(Protocol):
         """Total angle the tangent turns through from springing to springing (pi for a semicircle)."""
         ...
 
+    @property
+    def first_station_mm(self) -> float:
+        """Lowest station that can be walked: 0 less the continuation below the left springing."""
+        ...
+
+    @property
+    def last_station_mm(self) -> float:
+        """Highest station that can be walked: the length and the continuation below the right springing."""
+        ...
+
+    @property
+    def breaks_mm(self) -> Floats:
+        """Stations at which the curvature jumps, growing (empty for an ellipse)."""
+        ...
+
     def point(self, station_mm: ArrayLike) -> Floats:
         """Points (n, 2) at stations (n,); a single station gives (2,)."""
         ...
