@@ -144,6 +144,13 @@ def first_radius_mid_sector(half_span_mm: float, rise_mm: float) -> float:
 
 def random_movement(rng: np.random.Generator, shape: ArchShape, *, sunk: bool) -> TrueMovement:
     """Draw a spread of 0.4 to 1.5 % of the span, the crown hinge anywhere over the middle third."""
+    while True:
+        drawn = _any_movement(rng, shape, sunk=sunk)
+        if _still_stands(shape, drawn):
+            return drawn
+
+
+def _any_movement(rng: np.random.Generator, shape: ArchShape, *, sunk: bool) -> TrueMovement:
     span = 2 * shape.half_span_mm
     # A flat arch has no haunch to hinge at: its lower hinges stay at the springings.
     tall = shape.rise_mm > 0.5 * shape.half_span_mm
@@ -156,6 +163,18 @@ def random_movement(rng: np.random.Generator, shape: ArchShape, *, sunk: bool) -
         right_hinge_ratio=hinge[1] if rng.random() < 0.5 else hinge[0],
         crown_hinge_at_back=bool(rng.random() < 0.5),
     )
+
+
+def _still_stands(shape: ArchShape, movement: TrueMovement) -> bool:
+    """Whether the crown drops by less than a third of its height over the lower hinges; else it fell in."""
+    curve = curve_of(shape)
+    ends = movement.left_hinge_ratio, 1 - movement.right_hinge_ratio
+    left, crown, right = curve.point(
+        curve.length_mm * np.array([ends[0], movement.crown_hinge_ratio, ends[1]])
+    )
+    height = crown[1] - max(left[1], right[1])
+    push = movement.spread_mm + abs(movement.settlement_mm)
+    return bool(push * (right[0] - left[0]) / (4 * height) < height / 3)
 
 
 def random_gaps(rng: np.random.Generator, n_courses: int) -> tuple[tuple[int, int], ...]:
