@@ -1,0 +1,76 @@
+# %% [markdown]
+# # 4 · Rebuild: back with the same bricks and the same rhythm
+#
+# Standing courses stay where they are and the gap is filled with the recorded number of bricks, its joints carrying on the old rhythm.
+# This is a geometric record, not a structural design: engineer, local code and heritage consent decide, and the arch is propped before anything
+# is cut out.
+
+# %%
+from survey.fitting import fit_arch
+from survey.rebuild import plan_rebuild
+from survey.record import read_record
+from survey.sheets.elevation import elevation_sheet
+from survey.sheets.frames import cuts_frame, layout_frame, laying_frame, quantities_frame
+from survey.sheets.picture import Picture
+from survey.sheets.rebuild_rhythm import rhythm_sheet
+from survey.shipped import demo_record
+
+record = read_record(demo_record("cellar_doorway"))
+fit = fit_arch(record)
+plan = plan_rebuild(record, fit)
+for sentence in (*plan.refusals, *plan.warnings):
+    print("-", sentence)
+
+# %% [markdown]
+# ## Elevation
+
+# %%
+Picture(elevation_sheet(record, fit, plan))
+
+# %% [markdown]
+# ## The old rhythm and the planned one
+
+# %%
+Picture(rhythm_sheet(record, fit, plan))
+
+# %% [markdown]
+# ## Setting out the new bricks
+
+# %%
+layout = layout_frame(plan)
+columns = [
+    "ring",
+    "course",
+    "source",
+    "width_intrados_mm",
+    "joint_after_intrados_mm",
+    "station_start_mm",
+    "from_crown_mm",
+    "bed_angle_deg",
+]
+layout.loc[layout["source"].isin(["new"]), columns].head(12).round(1)
+
+# %% [markdown]
+# ## Templets
+
+# %%
+cuts_frame(plan)
+
+# %% [markdown]
+# ## Order of laying, first steps
+
+# %%
+laying_frame(plan)[["step", "ring", "course", "side", "from_springing_mm", "bevel_deg", "check"]].head(8)
+
+# %% [markdown]
+# ## What to order
+
+# %%
+quantities_frame(plan)
+
+# %% [markdown]
+# ## Before anyone lifts a tool
+
+# %%
+for caution in plan.cautions:
+    print("-", caution)
