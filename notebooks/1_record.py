@@ -1,16 +1,18 @@
 # %% [markdown]
 # # 1 · Record: what stands
 #
-# The demo is an invented granary's cellar doorway: an elliptical brick arch of three rings, the middle one sawtooth, with a run of
-# bricks missing near the left haunch. Put the path of your own record folder in place of the demo's and run all cells.
+# The demo is an invented granary's cellar doorway: an elliptical brick arch of three rings, the middle one
+# sawtooth, with a run of bricks missing near the left haunch. Put the path of your own record folder in place
+# of the demo's and run all cells.
 #
 # Do not enter or measure under a loose arch before it is propped.
 
 # %%
+from survey.sheets.survey_sheet import survey_sheet
+
 from survey.record import check_record, read_record
 from survey.sheets.frames import points_frame
 from survey.sheets.picture import Picture
-from survey.sheets.survey_sheet import survey_sheet
 from survey.shipped import demo_record
 
 folder = demo_record("cellar_doorway")

@@ -1,16 +1,17 @@
 # %% [markdown]
 # # 2 · Fit: the curve it was set out to
 #
-# Each family of curve is fitted by orthogonal least squares. Read off the verdict and its reason first, then the figures with
-# their standard uncertainties, then the residuals: a curve that fits well leaves no shape behind.
+# Each family of curve is fitted by orthogonal least squares. Read off the verdict and its reason first, then
+# the figures with their standard uncertainties, then the residuals: a curve that fits well leaves no shape
+# behind.
 
 # %%
 import pandas as pd
+from survey.sheets.fit_sheet import fit_sheet
 
 from survey.curves import setting_out
 from survey.fitting import fit_arch
 from survey.record import read_record
-from survey.sheets.fit_sheet import fit_sheet
 from survey.sheets.picture import Picture
 from survey.shipped import demo_record
 
@@ -31,7 +32,10 @@ Picture(fit_sheet(record, fit))
 # %%
 figures = fit.best.figures
 pd.DataFrame(
-    {"value": [f.value for f in figures.values()], "standard uncertainty": [f.sigma for f in figures.values()]},
+    {
+        "value": [f.value for f in figures.values()],
+        "standard uncertainty": [f.sigma for f in figures.values()],
+    },
     index=list(figures),
 ).round(2)
 
@@ -48,4 +52,5 @@ for sentence in setting_out(fit.best.shape).sentences():
 
 # %%
 for count in fit.courses:
-    print(f"ring {count.ring}: {count.count} courses, {'counted' if count.counted else 'inferred'}. {count.doubt}")
+    how = "counted" if count.counted else "inferred"
+    print(f"ring {count.ring}: {count.count} courses, {how}. {count.doubt}")

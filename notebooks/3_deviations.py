@@ -1,14 +1,16 @@
 # %% [markdown]
 # # 3 · Deviations: course by course
 #
-# Where the arch departs from its curve, which courses slipped, what is missing and what moved. A deviation is positive away from the
-# opening. A course is flagged only when it is off by more than its own uncertainty and more than the job's tolerance.
+# Where the arch departs from its curve, which courses slipped, what is missing and what moved. A deviation is
+# positive away from the opening. A course is flagged only when it is off by more than its own uncertainty and
+# more than the job's tolerance.
 
 # %%
+from survey.sheets.condition_sheets import deviation_sheet, soffit_sheet
+
 from survey.condition import map_deviations
 from survey.fitting import fit_arch
 from survey.record import read_record
-from survey.sheets.condition_sheets import deviation_sheet, soffit_sheet
 from survey.sheets.frames import deviations_frame
 from survey.sheets.picture import Picture
 from survey.shipped import demo_record
@@ -44,4 +46,6 @@ for worst in map_.worst[:5]:
 
 # %%
 table = deviations_frame(map_)
-table[["ring", "course", "station_mm", "deviation_mm", "deviation_sigma_mm", "joint_mm", "condition", "flag"]].head(12)
+table[
+    ["ring", "course", "station_mm", "deviation_mm", "deviation_sigma_mm", "joint_mm", "condition", "flag"]
+].head(12)

@@ -1,18 +1,19 @@
 # %% [markdown]
 # # 4 · Rebuild: back with the same bricks and the same rhythm
 #
-# Standing courses stay where they are and the gap is filled with the recorded number of bricks, its joints carrying on the old rhythm.
-# This is a geometric record, not a structural design: engineer, local code and heritage consent decide, and the arch is propped before anything
-# is cut out.
+# Standing courses stay where they are and the gap is filled with the recorded number of bricks, its joints
+# carrying on the old rhythm. This is a geometric record, not a structural design: engineer, local code and
+# heritage consent decide, and the arch is propped before anything is cut out.
 
 # %%
+from survey.sheets.elevation import elevation_sheet
+from survey.sheets.rebuild_rhythm import rhythm_sheet
+
 from survey.fitting import fit_arch
 from survey.rebuild import plan_rebuild
 from survey.record import read_record
-from survey.sheets.elevation import elevation_sheet
-from survey.sheets.frames import cuts_frame, layout_frame, laying_frame, quantities_frame
+from survey.sheets.frames import cuts_frame, laying_frame, layout_frame, quantities_frame
 from survey.sheets.picture import Picture
-from survey.sheets.rebuild_rhythm import rhythm_sheet
 from survey.shipped import demo_record
 
 record = read_record(demo_record("cellar_doorway"))

@@ -3,8 +3,8 @@
     python notebooks/remake.py            all of them
     python notebooks/remake.py 2_fit      one
 
-The ``.py`` files (cells marked ``# %%``) are what is edited; the ``.ipynb`` files are made from them and committed with
-their pictures and tables, without widget state, times or paths.
+The ``.py`` files (cells marked ``# %%``) are what is edited; the ``.ipynb`` files are made from them and
+committed with their pictures and tables, without widget state, times or paths.
 """
 
 from __future__ import annotations
