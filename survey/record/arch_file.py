@@ -1,0 +1,346 @@
+"""arch.toml: what it may hold, checked key by key, every error told as a fault with its key.
+
+Lengths stay in ``measure.unit`` here; :mod:`survey.record.arch_values` turns them into millimetres.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from datetime import date, datetime
+from enum import StrEnum
+from typing import Annotated, Any, Self
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic_core import ErrorDetails, PydanticCustomError
+
+from survey.record.findings import Findings, listed, nearest, one_line
+from survey.record.model import Laid
+from survey.record.tables import clean_text, decoded
+from survey.record.units import Unit
+
+FILE = "arch.toml"
+
+
+class Cut(StrEnum):
+    """How the bricks of a ring are shaped: whole with wedge joints, tapered with parallel joints, or both."""
+
+    UNCUT = "uncut"
+    CUT = "cut"
+    MIXED = "mixed"
+
+
+def _text(value: object) -> object:
+    return clean_text(value) if isinstance(value, str) else value
+
+
+def _day(value: object) -> object:
+    return value.isoformat() if isinstance(value, (date, datetime)) else _text(value)
+
+
+def _word_of(choices: type[StrEnum]) -> BeforeValidator:
+    def choose(value: object) -> StrEnum:
+        word = clean_text(value).lower() if isinstance(value, str) else ""
+        if word in list(choices):
+            return choices(word)
+        meant = nearest(word, list(choices))
+        allowed = listed(f'"{choice}"' for choice in choices)
+        raise PydanticCustomError(
+            "word",
+            "{reason}",
+            {
+                "reason": f"{_shown(value)} is not one of {allowed}",
+                "remedy": f'write "{meant}"' if meant else "write one of these",
+            },
+        )
+
+    return BeforeValidator(choose)
+
+
+Text = Annotated[str, BeforeValidator(_text)]
+Name = Annotated[str, BeforeValidator(_text), Field(min_length=1)]
+Day = Annotated[str, BeforeValidator(_day)]
+Positive = Annotated[float, Field(gt=0)]
+NotNegative = Annotated[float, Field(ge=0)]
+Whole = Annotated[int, Field(ge=1)]
+Ratio = Annotated[float, Field(ge=0, lt=1)]
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+
+
+class ArchSection(_Section):
+    """``[arch]``."""
+
+    name: Name
+    place: Text = ""
+    recorded_on: Day = ""
+    recorded_by: Text = ""
+    note: Text = ""
+
+
+class MeasureSection(_Section):
+    """``[measure]``: the unit of every length in the folder and the uncertainty of one coordinate."""
+
+    unit: Annotated[Unit, _word_of(Unit)]
+    point_sigma: Positive | None = None
+
+
+class RingSection(_Section):
+    """``[[rings]]``; for a sawtooth ring ``brick_width`` is the brick's own, across its joint."""
+
+    ring: Whole
+    courses: Whole | None = None
+    depth: Positive
+    brick_width: Positive
+    laid: Annotated[Laid, _word_of(Laid)] = Laid.RADIAL
+    turn_deg: Annotated[float, Field(ge=0, lt=90)] = 0.0
+    cut: Annotated[Cut, _word_of(Cut)] = Cut.UNCUT
+    thickness: Positive | None = None
+    collar_joint: NotNegative = 0.0
+
+    @model_validator(mode="after")
+    def _turn_agrees(self) -> Self:
+        if self.laid is Laid.SAWTOOTH and self.turn_deg == 0:
+            raise _contradiction(
+                "laid is sawtooth but turn_deg is 0", "write the angle, for instance turn_deg = 45"
+            )
+        if self.laid is Laid.RADIAL and self.turn_deg > 0:
+            raise _contradiction(
+                f"turn_deg is {self.turn_deg:g} but laid is radial",
+                'write laid = "sawtooth", or turn_deg = 0',
+            )
+        return self
+
+
+class JointsSection(_Section):
+    """``[joints]``: limits for the rebuild."""
+
+    min: Positive | None = None
+    max: Positive | None = None
+    extrados_max: Positive | None = None
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Self:
+        if self.min is not None and self.max is not None and self.min > self.max:
+            raise _contradiction(f"min {self.min:g} is greater than max {self.max:g}", "swap them")
+        if None not in (self.max, self.extrados_max) and self.extrados_max < self.max:  # type: ignore[operator]
+            raise _contradiction(
+                f"extrados_max {self.extrados_max:g} is less than max {self.max:g}",
+                "joints widen towards the extrados: raise extrados_max",
+            )
+        return self
+
+
+class ToleranceSection(_Section):
+    """``[tolerance]``: what the job agrees to call out."""
+
+    intrados: Positive | None = None
+    joint: Positive | None = None
+    face: Positive | None = None
+    lip: Positive | None = None
+    bed_deg: Annotated[float, Field(gt=0, lt=90)] | None = None
+    templet: Positive | None = None
+
+
+class KnownSection(_Section):
+    """One dimension known beforehand."""
+
+    value: float
+    sigma: Positive
+
+
+class KnownLength(KnownSection):
+    """One length known beforehand."""
+
+    value: Positive
+
+
+class KnownTable(_Section):
+    """``[known]``; levels are site z where points have z, else face y; axis_x needs points without z."""
+
+    span: KnownLength | None = None
+    rise: KnownLength | None = None
+    springing_y: KnownSection | None = None
+    axis_x: KnownSection | None = None
+
+
+class CentringSection(_Section):
+    """``[centring]``."""
+
+    lagging: NotNegative | None = None
+    slack: NotNegative | None = None
+    board_length: Positive | None = None
+    board_width: Positive | None = None
+    board_thickness: Positive | None = None
+    wall_thickness: Positive | None = None
+
+
+class MortarSection(_Section):
+    """``[mortar]``; wastes are ratios."""
+
+    name: Text = ""
+    bed_depth: Positive | None = None
+    waste: Ratio | None = None
+    brick_waste: Ratio | None = None
+
+
+class ViewSection(_Section):
+    """``[view]``: a point of the site plan that stands outside, in front of the face."""
+
+    outside: Annotated[list[float], Field(min_length=2, max_length=2)]
+
+
+class ArchFile(_Section):
+    """A whole arch.toml; the tables of sources that are not read yet are only known by name."""
+
+    arch: ArchSection
+    measure: MeasureSection
+    rings: list[RingSection] = Field(default_factory=list)
+    joints: JointsSection = Field(default_factory=JointsSection)
+    tolerance: ToleranceSection = Field(default_factory=ToleranceSection)
+    known: KnownTable = Field(default_factory=KnownTable)
+    centring: CentringSection = Field(default_factory=CentringSection)
+    mortar: MortarSection = Field(default_factory=MortarSection)
+    view: ViewSection | None = None
+    lines: list[dict[str, Any]] = Field(default_factory=list)
+    tied: list[dict[str, Any]] = Field(default_factory=list)
+    scan: dict[str, Any] | None = None
+    photo: dict[str, Any] | None = None
+
+    @model_validator(mode="after")
+    def _rings_in_order(self) -> Self:
+        numbers = [ring.ring for ring in self.rings]
+        twice = sorted({number for number in numbers if numbers.count(number) > 1})
+        if twice:
+            raise _contradiction(
+                f"ring {twice[0]} is described twice", "keep one [[rings]] table for each ring"
+            )
+        missing = set(range(1, max(numbers, default=0) + 1)) - set(numbers)
+        if missing:
+            raise _contradiction(
+                f"ring {listed(sorted(missing))} is not described, though ring {max(numbers)} is",
+                "count the rings 1, 2 … from the opening outwards and describe each",
+            )
+        return self
+
+
+def read_arch_file(data: bytes, findings: Findings) -> ArchFile | None:
+    """Read arch.toml from its bytes; None with faults where it cannot be used."""
+    text = decoded(data, FILE, findings)
+    if text is None:
+        return None
+    try:
+        content = tomllib.loads(text.replace("\r\n", "\n").replace("\r", "\n"))
+    except tomllib.TOMLDecodeError as error:
+        _tell_syntax(text, str(error), findings)
+        return None
+    try:
+        return ArchFile.model_validate(content)
+    except ValidationError as error:
+        for detail in error.errors():
+            _tell(detail, findings)
+        return None
+
+
+def _contradiction(reason: str, remedy: str) -> PydanticCustomError:
+    return PydanticCustomError("contradiction", "{reason}", {"reason": reason, "remedy": remedy})
+
+
+def _tell_syntax(text: str, message: str, findings: Findings) -> None:
+    place = re.search(r"\(at line (\d+)", message)
+    lines = text.splitlines() or [""]
+    number = min(int(place[1]), len(lines)) if place else len(lines)
+    line = lines[number - 1]
+    comma = re.search(r"=\s*([+-]?\d+,\d+)", line)
+    what = re.sub(r"\s*\(at .*\)$", "", message)
+    reason, remedy = f"is not valid TOML ({one_line(what)})", "look at this line and the one before it"
+    if comma:
+        reason = f"'{comma[1]}' has a decimal comma"
+        remedy = f"write {comma[1].replace(',', '.')}"
+    elif re.search("[“”„‘’«»]", line):
+        reason, remedy = "has curved quotation marks", 'write straight ones: "…"'
+    findings.fault(FILE, reason, remedy, row=number)
+
+
+def _tell(detail: ErrorDetails, findings: Findings) -> None:
+    kind, context = detail["type"], detail.get("ctx", {})
+    key = _key(detail["loc"])
+    given = _shown(detail["input"])
+    if kind == "extra_forbidden":
+        meant = nearest(str(detail["loc"][-1]), _keys_at(detail["loc"][:-1]))
+        remedy = (
+            f"is '{meant}' meant?" if meant else f"known keys here: {', '.join(_keys_at(detail['loc'][:-1]))}"
+        )
+        return findings.fault(FILE, "is no key of this table", remedy, column=key)
+    reason, remedy = _SAYINGS.get(kind, (detail["msg"], "see RECORD.md"))
+    if kind in ("word", "contradiction"):
+        reason, remedy = str(context["reason"]), str(context["remedy"])
+    bound = next((context[name] for name in ("gt", "ge", "lt", "le") if name in context), "")
+    bound = f"{bound:g}" if isinstance(bound, (int, float)) else bound
+    return findings.fault(
+        FILE, reason.format(given=given, bound=bound), remedy.format(given=given, bound=bound), column=key
+    )
+
+
+_SAYINGS = {
+    "missing": ("is missing", "write it"),
+    "string_too_short": ("is blank", "write it"),
+    "string_type": ("{given} is not text", "put it in quotation marks"),
+    "float_type": ("{given} is not a number", "write a number without quotation marks"),
+    "int_type": ("{given} is not a whole number", "write a whole number without quotation marks"),
+    "int_from_float": ("{given} is not a whole number", "write a whole number"),
+    "finite_number": ("{given} is not a finite number", "write the measured value"),
+    "greater_than": ("{given} is not greater than {bound}", "write a value above {bound}"),
+    "greater_than_equal": ("{given} is less than {bound}", "write {bound} or more"),
+    "less_than": ("{given} is not less than {bound}", "write a value below {bound}"),
+    "too_short": ("has too few values", "write two numbers, [x, y]"),
+    "too_long": ("has too many values", "write two numbers, [x, y]"),
+    "list_type": ("{given} is not a list", "use [[…]] tables, or […] for numbers"),
+    "dict_type": ("{given} is not a table", "use a […] heading"),
+    "model_type": ("{given} is not a table", "write it as a table, as RECORD.md shows"),
+}
+
+
+def _shown(value: object) -> str:
+    if isinstance(value, str):
+        return f"'{one_line(value)}'"
+    if isinstance(value, bool):
+        return str(value).lower()
+    return one_line(str(value))
+
+
+def _key(location: tuple[int | str, ...]) -> str:
+    path = ""
+    for part in location:
+        if isinstance(part, int):
+            path += f"[{part + 1}]"
+        else:
+            path += f".{one_line(part)}" if path else one_line(part)
+    return path or "[[rings]]"
+
+
+def _keys_at(location: tuple[int | str, ...]) -> list[str]:
+    model: type[BaseModel] = ArchFile
+    for part in location:
+        if isinstance(part, str):
+            model = _SECTIONS[part]
+    return list(model.model_fields)
+
+
+_SECTIONS: dict[str, type[BaseModel]] = {
+    "arch": ArchSection,
+    "measure": MeasureSection,
+    "rings": RingSection,
+    "joints": JointsSection,
+    "tolerance": ToleranceSection,
+    "known": KnownTable,
+    "span": KnownLength,
+    "rise": KnownLength,
+    "springing_y": KnownSection,
+    "axis_x": KnownSection,
+    "centring": CentringSection,
+    "mortar": MortarSection,
+    "view": ViewSection,
+}

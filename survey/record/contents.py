@@ -1,0 +1,137 @@
+"""What the files of a record folder hold, read as far as they can be, all faults gathered."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
+
+from survey.record import arch_file
+from survey.record.arch_file import ArchFile, read_arch_file
+from survey.record.arch_values import ring_values
+from survey.record.findings import Findings, one_line
+from survey.record.model import CourseNote, LaidMark, Ring, SalvagedBrick
+from survey.record.notes_files import COURSES, LAID, SALVAGE, read_courses, read_laid, read_salvage
+from survey.record.points_file import SCHEMA as POINTS
+from survey.record.points_file import SitePoints, read_points
+from survey.record.sources import find_file
+from survey.record.tables import Schema, Table, read_table
+from survey.record.units import Unit
+
+USUAL_POINT_SIGMA_MM = 2.0
+"""Taken, with a doubt, where arch.toml gives none: reading a tape or a prism on a worn arris (common practice)."""
+
+Read = TypeVar("Read")
+
+
+@dataclass(frozen=True, slots=True)
+class Contents:
+    """What the files of a folder hold; None or empty where a file is absent or cannot be read."""
+
+    arch: ArchFile | None
+    points: SitePoints | None
+    courses: tuple[CourseNote, ...]
+    salvage: tuple[SalvagedBrick, ...]
+    laid: tuple[LaidMark, ...]
+
+    @property
+    def point_sigma_mm(self) -> float:
+        """Standard uncertainty of one coordinate where a point gives none of its own."""
+        return _point_sigma_mm(self.arch)
+
+
+def read_contents(folder: Path, findings: Findings) -> Contents:
+    """Read every file of a record folder."""
+    arch = _read_arch(folder, findings)
+    unit_mm = arch.measure.unit.in_mm if arch else 1.0
+    rings = ring_values(arch) if arch else None
+
+    def read(schema: Schema, reader: Callable[[Table], Read]) -> Read | None:
+        table = _read_csv(folder, schema, arch, findings)
+        return None if table is None else reader(table)
+
+    points = read(
+        POINTS,
+        lambda table: read_points(
+            table, unit_mm=unit_mm, point_sigma_mm=_point_sigma_mm(arch), rings=rings, findings=findings
+        ),
+    )
+    if arch and arch.measure.point_sigma is None and points is not None and len(points):
+        findings.doubt(
+            arch_file.FILE,
+            f"is not given; {USUAL_POINT_SIGMA_MM:g} mm was taken where a point has no sigma of its own",
+            "write how well one coordinate is known",
+            column="measure.point_sigma",
+        )
+    return Contents(
+        arch=arch,
+        points=points,
+        courses=read(COURSES, lambda t: read_courses(t, unit_mm=unit_mm, rings=rings, findings=findings))
+        or (),
+        salvage=read(SALVAGE, lambda t: read_salvage(t, unit_mm=unit_mm, rings=rings, findings=findings))
+        or (),
+        laid=read(LAID, lambda t: read_laid(t, unit_mm=unit_mm, rings=rings, findings=findings)) or (),
+    )
+
+
+def _point_sigma_mm(arch: ArchFile | None) -> float:
+    if arch is None or arch.measure.point_sigma is None:
+        return USUAL_POINT_SIGMA_MM
+    return arch.measure.point_sigma * arch.measure.unit.in_mm
+
+
+def _read_arch(folder: Path, findings: Findings) -> ArchFile | None:
+    path = find_file(folder, arch_file.FILE, findings)
+    if path is None:
+        findings.fault(
+            arch_file.FILE, "is missing", "start from a new record folder, or write one as RECORD.md shows"
+        )
+        return None
+    try:
+        return read_arch_file(path.read_bytes(), findings)
+    except OSError as error:
+        _tell_unreadable(arch_file.FILE, error, findings)
+        return None
+
+
+def _read_csv(folder: Path, schema: Schema, arch: ArchFile | None, findings: Findings) -> Table | None:
+    path = find_file(folder, schema.file, findings)
+    if path is None:
+        _tell_workbook(folder, schema, findings)
+        return None
+    try:
+        table = read_table(path, schema, findings)
+    except OSError as error:
+        _tell_unreadable(schema.file, error, findings)
+        return None
+    if table is None:
+        return None
+    for column, unit in table.heading_units.items():
+        if arch and unit.lower() != arch.measure.unit:
+            known = unit.lower() in list(Unit)
+            findings.fault(
+                schema.file,
+                f"the heading says '{one_line(unit)}', arch.toml says {arch.measure.unit}",
+                "one folder has one unit: convert the column, or correct the heading"
+                if known
+                else "correct it",
+                column=column,
+            )
+    return table
+
+
+def _tell_workbook(folder: Path, schema: Schema, findings: Findings) -> None:
+    stem = schema.file.removesuffix(".csv")
+    for ending in (".xlsx", ".xls", ".ods", ".txt"):
+        name = stem + ending
+        if find_file(folder, name, findings):
+            findings.doubt(name, "is not read", f"save it as {schema.file} (CSV, UTF-8)")
+
+
+def _tell_unreadable(file: str, error: OSError, findings: Findings) -> None:
+    findings.fault(
+        file,
+        f"cannot be opened ({error.strerror})",
+        "close it elsewhere, or give yourself the right to read it",
+    )
