@@ -23,19 +23,22 @@ from survey.curves.constructions import (
     three_centred_sixty,
     three_centred_thirds,
 )
+from survey.curves.displaced import DisplacedCurve
 from survey.curves.ellipse import Ellipse, EllipseParallel
 from survey.curves.place import curve_of
-from survey.curves.protocol import Curve, Floats, Located
+from survey.curves.protocol import Curve, Floats, Frame, Located
 from survey.curves.shape import ArchShape, Family
 
 __all__ = [
     "ArchShape",
     "ChainOfArcs",
     "Curve",
+    "DisplacedCurve",
     "Ellipse",
     "EllipseParallel",
     "Family",
     "Floats",
+    "Frame",
     "Located",
     "curve_of",
     "elliptical",

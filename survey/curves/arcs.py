@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from survey.curves.checks import checked_points, checked_stations, equal_stations
-from survey.curves.protocol import Floats, Located
+from survey.curves.protocol import Floats, Frame, Located
 from survey.errors import GeometryError
 
 SECTOR_SLACK = 1e-13
@@ -207,6 +207,11 @@ class ChainOfArcs:
         """Curvature (n,), 1/mm: one over the radius; at a junction that of the arc after it."""
         arc, _ = self._on_arc(station_mm)
         return np.asarray(1.0 / self._radius[arc])
+
+    def frame(self, station_mm: ArrayLike) -> Frame:
+        """Point, normal and curvature at once; the curvature does not change within an arc."""
+        curvature = self.curvature(station_mm)
+        return Frame(self.point(station_mm), self.normal(station_mm), curvature, np.zeros_like(curvature))
 
     def locate(self, xy_mm: ArrayLike) -> Located:
         """Station and signed distance of points (n, 2).

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from survey.curves.checks import checked_points, checked_stations, equal_stations
 from survey.curves.eccentric import angle_at, arc_length, nearest_angle, speed, turning
-from survey.curves.protocol import Curve, Floats, Located
+from survey.curves.protocol import Curve, Floats, Frame, Located
 from survey.errors import GeometryError
 
 BLOCK = 16384
@@ -144,6 +144,22 @@ class Ellipse:
         """Curvature (n,), 1/mm."""
         return self.curvature_at(self.eccentric_angle(station_mm))
 
+    def frame(self, station_mm: ArrayLike) -> Frame:
+        """Point, normal, curvature and its slope at once."""
+        return self.frame_at(self.eccentric_angle(station_mm))
+
+    def frame_at(self, angle_rad: ArrayLike) -> Frame:
+        """Point, normal, curvature and its slope at eccentric angles (n,).
+
+        Notes
+        -----
+        With w the speed, d(curvature)/ds = -3 a b (a^2 - b^2) sin t cos t / w^6.
+        """
+        t = np.asarray(angle_rad, dtype=np.float64)
+        a, b = self.half_span_mm, self.rise_mm
+        slope = -3 * a * b * (a - b) * (a + b) * np.sin(t) * np.cos(t) / speed(a, b, t) ** 6
+        return Frame(self.point_at(t), self.normal_at(t), self.curvature_at(t), slope)
+
     def locate(self, xy_mm: ArrayLike) -> Located:
         """Station and signed distance of points (n, 2), by the nearest point of the whole ellipse.
 
@@ -249,6 +265,17 @@ class EllipseParallel:
         """Curvature (n,), 1/mm: one over the ellipse's radius of curvature plus the distance."""
         curvature = self.base.curvature_at(self.eccentric_angle(station_mm))
         return np.asarray(curvature / (1.0 + self.distance_mm * curvature))
+
+    def frame(self, station_mm: ArrayLike) -> Frame:
+        """Point, normal, curvature and its slope at once."""
+        under = self.base.frame_at(self.eccentric_angle(station_mm))
+        stretch = 1.0 + self.distance_mm * under.curvature
+        return Frame(
+            under.point_mm + self.distance_mm * under.normal,
+            under.normal,
+            under.curvature / stretch,
+            under.curvature_slope / stretch**3,
+        )
 
     def locate(self, xy_mm: ArrayLike) -> Located:
         """Station and signed distance of points (n, 2); the feet lie on the normals of the ellipse."""

@@ -33,6 +33,27 @@ class Located:
     distance_mm: Floats
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Frame:
+    """A curve at some stations, all at once: what a curve laid over another needs of it.
+
+    Attributes
+    ----------
+    point_mm : (n, 2) float
+    normal : (n, 2) float
+        Unit normals, outwards.
+    curvature : (n,) float
+        1/mm, positive for a curve bulging outwards.
+    curvature_slope : (n,) float
+        Change of the curvature along the curve, 1/mm^2.
+    """
+
+    point_mm: Floats
+    normal: Floats
+    curvature: Floats
+    curvature_slope: Floats
+
+
 @runtime_checkable
 class Curve(Protocol):
     """A smooth arch curve that can be walked by arc length, vectorised over stations or points."""
