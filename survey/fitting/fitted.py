@@ -1,0 +1,138 @@
+"""One family fitted to the sightings under a known scatter, proven optimal, with the uncertainty of every figure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from survey.curves.protocol import Floats
+from survey.errors import FitError
+from survey.fitting.engine import EngineOptions, NormalSums, Solution, minimise
+from survey.fitting.families import profile_of
+from survey.fitting.noise import Whitener
+from survey.fitting.profile import HalfArcs
+from survey.fitting.result import Estimate
+from survey.fitting.robust import Loss, ScaledLoss, tuned
+from survey.fitting.standing import Standing
+
+FIRST_SCALE_MM = 3.0
+"""Scatter to expect before anything is known: brick arches keep their curve within a few millimetres."""
+ROUGH = EngineOptions(relative_tolerance=1e-3, max_evaluations=60)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ScatteredModel:
+    """The engine's view of a standing family under a whitener; without one, plain sums with a robust loss."""
+
+    standing: Standing
+    whitener: Whitener | None = None
+
+    @property
+    def n_observations(self) -> int:
+        """Points and further observations."""
+        return len(self.standing.sightings) + self.standing.n_rows
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the parameters."""
+        return self.standing.names
+
+    def sums(self, parameters: Floats, loss: ScaledLoss | None) -> NormalSums:
+        """Normal matrix, gradient and cost in the metric of the scatter."""
+        seen = self.standing.look(parameters)
+        columns = np.column_stack([seen.distance, seen.slopes])
+        if self.whitener is not None:
+            weighted = self.whitener.apply(columns)
+        elif loss is not None:
+            weights, cost = loss.weigh(seen.distance)
+            weighted = columns * weights[:, None]
+        else:
+            weighted = columns
+        gram = columns.T @ weighted
+        first = gram[0, 0] if self.whitener is not None or loss is None else cost
+        rows = np.column_stack([seen.rows, seen.row_slopes])
+        extra = rows.T @ rows
+        return NormalSums(
+            gram[1:, 1:] + extra[1:, 1:], gram[0, 1:] + extra[0, 1:], float(first + extra[0, 0])
+        )
+
+    def residuals(self, parameters: Floats) -> Floats:
+        """Distances (n,)."""
+        return self.standing.look(parameters).distance
+
+
+def fit_roughly(standing: Standing, start: Floats) -> Solution:
+    """A first robust fit without any knowledge of the scatter, to a thousandth of its residuals."""
+    return minimise(ScatteredModel(standing), start, loss=tuned(Loss.HUBER, FIRST_SCALE_MM), options=ROUGH)
+
+
+def fit_standing(
+    standing: Standing, whitener: Whitener, start: Floats, *, options: EngineOptions | None = None
+) -> Solution:
+    """The generalised least squares fit under a whitener, from a start within reach."""
+    return minimise(ScatteredModel(standing, whitener), start, options=options)
+
+
+def start_of(standing: Standing) -> Floats:
+    """Start values from the ends and the highest points of the sightings.
+
+    Raises
+    ------
+    FitError
+        No rise over the ends: the points are not an arch standing on its springings.
+    """
+    seen = standing.sightings
+    ends = seen.end != 0
+    left, right = seen.end == -1, seen.end == 1
+    level = float(np.median(seen.xy_mm[ends, 1]))
+    soffit = seen.xy_mm[~(ends & np.isfinite(seen.end_sigma_mm) & (seen.course < 0))]
+    top = float(np.quantile(seen.xy_mm[:, 1], 0.98))
+    if left.any() and right.any():
+        middle = (seen.xy_mm[left, 0].mean() + seen.xy_mm[right, 0].mean()) / 2
+        half = (seen.xy_mm[right, 0].mean() - seen.xy_mm[left, 0].mean()) / 2
+    else:
+        # One end only: the crown is the axis as near as a start needs it.
+        middle = float(np.mean(soffit[soffit[:, 1] >= np.quantile(soffit[:, 1], 0.9), 0]))
+        half = float(np.max(np.abs(seen.xy_mm[ends, 0] - middle)))
+    if top <= level or half <= 0.0:
+        raise FitError(
+            f"the highest points lie {top - level:.0f} mm above the springing points over a half-span of "
+            f"{half:.0f} mm; check which points are springings and which way is up"
+        )
+    return standing.start(half, top - level, np.array([middle, level]))
+
+
+def figures_of(standing: Standing, parameters: Floats, covariance: Floats) -> dict[str, Estimate]:
+    """Every derived figure with its standard uncertainty, by first-order propagation (central differences)."""
+    values = _figures(standing, parameters)
+    step = np.maximum(np.sqrt(np.diag(covariance)), 1e-9) * 1e-3
+    slopes = np.empty((len(values), len(parameters)))
+    for k, size in enumerate(step):
+        shift = np.zeros(len(parameters))
+        shift[k] = size
+        up, down = _figures(standing, parameters + shift), _figures(standing, parameters - shift)
+        slopes[:, k] = [(up[name] - down[name]) / (2 * size) for name in values]
+    variance = np.einsum("ij,jk,ik->i", slopes, covariance, slopes)
+    return {
+        name: Estimate(value, float(np.sqrt(max(var, 0.0))))
+        for (name, value), var in zip(values.items(), variance, strict=True)
+    }
+
+
+def _figures(standing: Standing, parameters: Floats) -> dict[str, float]:
+    numbers = standing.numbers(parameters)
+    profile = profile_of(standing.build, numbers)
+    values = {
+        "half_span_mm": float(numbers[0]),
+        "rise_mm": float(numbers[1] if len(numbers) > 1 else numbers[0]),
+        "springing_y_mm": float(parameters[1]),
+        "axis_x_mm": float(parameters[0]),
+        "tilt_rad": float(parameters[-1]) if standing.tilt else 0.0,
+        "length_mm": 2.0 * profile.half_length_mm,
+    }
+    if isinstance(profile, HalfArcs):
+        values |= {f"radius_{k + 1}_mm": float(r) for k, r in enumerate(profile.radius_mm)}
+        values |= {f"sector_{k + 1}_rad": float(a) for k, a in enumerate(np.diff(profile.bound_rad))}
+        values["crown_centre_y_mm"] = float(profile.centre_mm[-1, 1])
+    return values

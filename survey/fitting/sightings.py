@@ -1,0 +1,158 @@
+"""What a fit sees of a record: the intrados of ring 1, the springing points and the dimensions held as known.
+
+Coordinates are taken from the middle of these points, so that a record on a large grid loses nothing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey.curves.protocol import Floats
+from survey.errors import FitError
+from survey.record.model import UNKNOWN, Edge, Feature, KnownDimensions, Record, SurveyPoints
+
+SMALLEST_SIGMA_MM = 1e-6
+ON_A_LINE_RATIO = 1e-3
+"""Points whose width square to their best line is below this share of its length show no curve."""
+IN_A_SPOT_MM = 10.0
+FEWEST_POINTS = 4
+UNSEEN_END_SIGMA_MM = 15.0
+"""How well the outermost surveyed edges stand for springing points that were not surveyed: a joint or so."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sightings:
+    """Points of one intrados in their own centred frame; parallel arrays of length n, springing points last.
+
+    Attributes
+    ----------
+    index : (n,) int
+        Counts into ``record.points``.
+    xy_mm : (n, 2) float
+        Face coordinates less ``centre_mm``.
+    sigma_mm : (n,) float
+    course : (n,) int
+        ``UNKNOWN`` where not recorded, and for springing points.
+    end : (n,) int
+        -1 for a left springing point, 1 for a right one, 0 for a point of the intrados.
+    end_sigma_mm : (n,) float
+        How well an end point fixes where the curve ends, along the curve; its own sigma if it was surveyed as
+        a springing point. Infinite for the others.
+    centre_mm : (2,) float
+        Face coordinates of the frame's origin.
+    """
+
+    index: NDArray[np.int64]
+    xy_mm: Floats
+    sigma_mm: Floats
+    course: NDArray[np.int64]
+    end: NDArray[np.int64]
+    end_sigma_mm: Floats
+    centre_mm: Floats
+    known: KnownDimensions
+    notes: tuple[str, ...]
+
+    def __len__(self) -> int:
+        """Number of points."""
+        return len(self.index)
+
+
+def sightings_of(record: Record) -> Sightings:
+    """Gather what the fit uses of a record.
+
+    Raises
+    ------
+    FitError
+        Points that show no curve: too few, not finite, all in one spot, all on a line.
+    """
+    points = record.points
+    first_ring = (points.ring == 1) | (points.ring == UNKNOWN)
+    soffit = np.flatnonzero(points.on(Feature.INTRADOS) & first_ring)
+    springing = np.flatnonzero(points.on(Feature.SPRINGING) & first_ring)
+    if len(soffit) < FEWEST_POINTS:
+        raise FitError(
+            f"{len(soffit)} intrados points of ring 1 were surveyed; at least {FEWEST_POINTS} are needed, "
+            "better three times that, spread from springing to springing"
+        )
+    used = np.concatenate([soffit, springing])
+    _refuse_bad_numbers(points, used)
+    centre = points.xy_mm[soffit].mean(axis=0)
+    xy = points.xy_mm[used] - centre
+    _refuse_no_curve(xy[: len(soffit)])
+    notes: list[str] = []
+    end = np.zeros(len(used), dtype=np.int64)
+    end[len(soffit) :] = [
+        -1 if edge == Edge.LEFT or (edge != Edge.RIGHT and x < 0) else 1
+        for edge, x in zip(points.edge[springing], xy[len(soffit) :, 0], strict=True)
+    ]
+    sigma = np.maximum(points.sigma_mm[used], SMALLEST_SIGMA_MM)
+    end_sigma = np.where(end == 0, np.inf, sigma)
+    if not np.any(end):
+        sides = _unseen_ends(xy)
+        end[list(sides.values())] = list(sides)
+        end_sigma[list(sides.values())] = UNSEEN_END_SIGMA_MM
+        notes.append(
+            "No springing point was surveyed: the arch is taken to end at its lowest surveyed edges, "
+            f"within about {UNSEEN_END_SIGMA_MM:.0f} mm."
+        )
+    elif not (np.any(end == -1) and np.any(end == 1)):
+        name = "left" if np.any(end == 1) else "right"
+        notes.append(f"The {name} springing point was not surveyed: both are taken to be level.")
+    notes.extend(_missing_half(xy[: len(soffit)]))
+    course = points.course[used].copy()
+    course[len(soffit) :] = UNKNOWN
+    return Sightings(used, xy, sigma, course, end, end_sigma, centre, record.known, tuple(notes))
+
+
+def _unseen_ends(soffit: Floats) -> dict[int, int]:
+    """The lowest point at each side stands for its springing; only one of them where a half is missing."""
+    fifth = max(1, len(soffit) // 5)
+    order = np.argsort(soffit[:, 0])
+    lowest = {
+        side: int(part[np.argmin(soffit[part, 1])])
+        for side, part in ((-1, order[:fifth]), (1, order[-fifth:]))
+    }
+    height = np.ptp(soffit[:, 1])
+    level = {side: soffit[i, 1] for side, i in lowest.items()}
+    return {side: i for side, i in lowest.items() if level[side] - min(level.values()) < 0.25 * height}
+
+
+def _refuse_bad_numbers(points: SurveyPoints, used: NDArray[np.int64]) -> None:
+    xy, sigma = points.xy_mm[used], points.sigma_mm[used]
+    bad = used[~(np.isfinite(xy).all(axis=1) & np.isfinite(sigma) & (sigma >= 0))]
+    if len(bad):
+        names = ", ".join(points.name[i] for i in bad[:5])
+        raise FitError(
+            f"points {names} have no finite coordinates or no usable sigma; mend or leave them out"
+        )
+
+
+def _refuse_no_curve(xy: Floats) -> None:
+    size = np.linalg.svd(xy - xy.mean(axis=0), compute_uv=False) / np.sqrt(len(xy))
+    if size[0] < IN_A_SPOT_MM:
+        raise FitError(
+            f"all intrados points lie within about {size[0]:.1f} mm of one spot; survey edges from springing "
+            "to springing"
+        )
+    if size[1] < ON_A_LINE_RATIO * size[0]:
+        raise FitError(
+            f"all intrados points lie on a straight line within {size[1]:.1f} mm over {2 * size[0]:.0f} mm; "
+            "they show no curve"
+        )
+
+
+def _missing_half(soffit: Floats) -> list[str]:
+    """A sentence when the points stop near the crown: one side has no flank."""
+    order = np.argsort(soffit[:, 0])
+    top = soffit[:, 1].max()
+    drop = [
+        top - soffit[part, 1].min()
+        for part in (order[: len(order) // 4 + 1], order[-(len(order) // 4) - 1 :])
+    ]
+    if min(drop) < 0.1 * max(drop):
+        side = "left" if drop[0] < drop[1] else "right"
+        return [f"The {side} half was not surveyed: it is taken as the mirror of the other."]
+    return []
