@@ -1,1 +1,38 @@
-"""Placeholder docstring; the room fills in below."""
+"""From a curve and the original count and rhythm to bricks, joints, templets, centring, laying order and quantities.
+
+:func:`plan_rebuild` answers a :class:`RebuildPlan`: a whole ring laid anew with its own rhythm, or a repair that leaves
+standing bricks where they are. A plan that cannot keep its joints inside their limits carries refusals, never a
+silent squeeze.
+"""
+
+from survey.rebuild.plan import (
+    Brick,
+    BrickKind,
+    CentringMark,
+    CentringPlan,
+    CurveChoice,
+    LayingStep,
+    Quantity,
+    RebuildOptions,
+    RebuildPlan,
+    RibBoard,
+    RingPlan,
+    Scope,
+    Templet,
+)
+
+__all__ = [
+    "Brick",
+    "BrickKind",
+    "CentringMark",
+    "CentringPlan",
+    "CurveChoice",
+    "LayingStep",
+    "Quantity",
+    "RebuildOptions",
+    "RebuildPlan",
+    "RibBoard",
+    "RingPlan",
+    "Scope",
+    "Templet",
+]

@@ -1,0 +1,158 @@
+"""The pattern of the joints of a ring: trend from springing to crown, alternation, sides, scatter."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey.curves.protocol import Floats
+
+LEAST_SCATTER_MM = 0.2
+"""No mason lays joints more alike than this; keeps the pattern from being taken for exact."""
+OUTLIER = 3.5
+"""Joints further from the pattern than so many robust deviations do not shape it (cracks, patches)."""
+FEWEST_MIRROR_PAIRS = 8
+
+
+class Trait(StrEnum):
+    """What a pattern of joints may show, each one column of its regression."""
+
+    MEAN = "mean"
+    TIGHTENING = "springing to crown"
+    CURVED = "springing to crown, curved"
+    LEFT_RIGHT = "left to right"
+    ALTERNATING = "alternating"
+    ALTERNATING_MIRRORED = "alternating from both springings"
+    SKEWBACK = "at the skewbacks"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class JointPattern:
+    """Joints of one ring as a pattern with scatter about it.
+
+    Attributes
+    ----------
+    expected_mm : (N + 1,) float
+        The joint the pattern, and the mirror joint where mirrored joints are alike, foretell.
+    scatter_mm : float
+        Standard deviation of the joints about the pattern, without the reading errors.
+    traits : tuple of Trait
+    size_mm : (len(traits),) float
+        Size of each trait: the mean; how much wider the springing joints are than the crown's (linear and
+        curved part); how much wider the right ones are than the left; the swing of an alternation; and what
+        the skewback joints have more.
+    mirror_correlation : float
+        Correlation of the departures from the pattern of mirrored joints; 0 where not established.
+    outliers : (N + 1,) bool
+        Read joints that depart too far from the pattern to shape it.
+    """
+
+    expected_mm: Floats
+    scatter_mm: float
+    traits: tuple[Trait, ...]
+    size_mm: Floats
+    mirror_correlation: float
+    outliers: NDArray[np.bool_]
+
+
+def find_pattern(joint_mm: Floats, sigma_mm: Floats, *, default_mm: float) -> JointPattern:
+    """Describe the joints of one ring.
+
+    Parameters
+    ----------
+    joint_mm : (N + 1,) float, mm
+        Read joints from the left springing's to the right one's, NaN where none.
+    sigma_mm : (N + 1,) float, mm
+        Standard uncertainties of the readings.
+    default_mm : float
+        The joint where none was read at all.
+
+    Notes
+    -----
+    Weighted least squares on the traits; a trait is taken in while it lowers the Bayesian information
+    criterion. Gross departures are then left out and the pattern found anew.
+    """
+    n = joint_mm.size
+    read = ~np.isnan(joint_mm)
+    none_out = np.zeros(n, dtype=bool)
+    if not read.any():
+        return JointPattern(np.full(n, default_mm), 0.0, (Trait.MEAN,), np.array([default_mm]), 0.0, none_out)
+    columns = _columns(n)
+    use = read
+    for _ in range(2):
+        traits, size, scatter = _fit(columns, joint_mm, sigma_mm, use)
+        base = sum((size[i] * columns[t] for i, t in enumerate(traits)), np.zeros(n))
+        off = joint_mm - base
+        spread = max(1.4826 * float(np.median(np.abs(off[read]))), LEAST_SCATTER_MM)
+        outliers = read & (
+            np.abs(np.where(read, off, 0.0)) > OUTLIER * np.hypot(spread, np.where(read, sigma_mm, 0.0))
+        )
+        use = read & ~outliers
+    correlation = _mirror_correlation(np.where(use, off, np.nan))
+    mirrored = np.where(use[::-1], off[::-1], 0.0)
+    expected = base + correlation * mirrored
+    return JointPattern(expected, scatter, traits, size, correlation, outliers)
+
+
+def _columns(n: int) -> dict[Trait, Floats]:
+    """Regression columns (n,) of all traits, each running over 1 so that sizes are in mm."""
+    k = np.arange(n)
+    along = np.linspace(-1.0, 1.0, n) if n > 1 else np.zeros(1)
+    ends = np.minimum(k, n - 1 - k)
+    return {
+        Trait.MEAN: np.ones(n),
+        Trait.TIGHTENING: np.abs(along) - 0.5,
+        Trait.CURVED: along**2 - 1.0 / 3.0,
+        Trait.LEFT_RIGHT: 0.5 * along,
+        Trait.ALTERNATING: 0.5 - (k % 2),
+        Trait.ALTERNATING_MIRRORED: 0.5 - (ends % 2),
+        Trait.SKEWBACK: (ends == 0).astype(float),
+    }
+
+
+def _fit(
+    columns: dict[Trait, Floats], joint: Floats, sigma: Floats, use: NDArray[np.bool_]
+) -> tuple[tuple[Trait, ...], Floats, float]:
+    """Traits taken in, their sizes, and the scatter about the pattern."""
+    y, variance = joint[use], sigma[use] ** 2
+    n = y.size
+    weight = 1.0 / np.sqrt(variance + np.var(y) + LEAST_SCATTER_MM**2)
+    matrix = {t: c[use] * weight for t, c in columns.items()}
+    target = y * weight
+
+    def solve(traits: tuple[Trait, ...]) -> tuple[Floats, float]:
+        size, *_ = np.linalg.lstsq(np.column_stack([matrix[t] for t in traits]), target, rcond=1e-9)
+        rest = target - sum(s * matrix[t] for s, t in zip(size, traits, strict=True))
+        score = n * np.log(max(float(rest @ rest) / n, 1e-12)) + len(traits) * np.log(n)
+        return np.asarray(size, dtype=float), float(score)
+
+    taken: tuple[Trait, ...] = (Trait.MEAN,)
+    size, score = solve(taken)
+    while n > 3 * (len(taken) + 1):
+        tries = [(t, *solve((*taken, t))) for t in columns if t not in taken]
+        if not tries:
+            break
+        trait, next_size, next_score = min(tries, key=lambda x: x[2])
+        if next_score > score - 2.0:  # worth a word to the mason only when the evidence is more than marginal
+            break
+        taken, size, score = (*taken, trait), next_size, next_score
+    rest = y - sum(s * columns[t][use] for s, t in zip(size, taken, strict=True))
+    own = float(rest @ rest) / max(n - len(taken), 1) - float(variance.mean())
+    return taken, size, float(np.sqrt(max(own, LEAST_SCATTER_MM**2)))
+
+
+def _mirror_correlation(off: Floats) -> float:
+    """Correlation of mirrored departures where enough pairs were read and it is beyond chance, else 0."""
+    half = off.size // 2
+    left, right = off[:half], off[::-1][:half]
+    both = ~np.isnan(left) & ~np.isnan(right)
+    pairs = int(both.sum())
+    if pairs < FEWEST_MIRROR_PAIRS:
+        return 0.0
+    a, b = left[both], right[both]
+    power = 0.5 * float(a @ a + b @ b)
+    correlation = float(a @ b) / power if power > 0.0 else 0.0
+    return correlation if correlation > 2.0 / np.sqrt(pairs) else 0.0
