@@ -13,8 +13,6 @@ from the opening.
 from survey.curves.arcs import ChainOfArcs
 from survey.curves.constructions import (
     elliptical,
-    five_centred,
-    five_centred_free,
     segmental,
     semicircular,
     three_centred,
@@ -25,8 +23,10 @@ from survey.curves.constructions import (
 )
 from survey.curves.displaced import DisplacedCurve
 from survey.curves.ellipse import Ellipse, EllipseParallel
+from survey.curves.five_centres import five_centred, five_centred_free, five_centred_of_radii
 from survey.curves.place import curve_of
 from survey.curves.protocol import Curve, Floats, Frame, Located
+from survey.curves.setting_out import SettingOut, setting_out
 from survey.curves.shape import ArchShape, Family
 
 __all__ = [
@@ -40,12 +40,15 @@ __all__ = [
     "Floats",
     "Frame",
     "Located",
+    "SettingOut",
     "curve_of",
     "elliptical",
     "five_centred",
     "five_centred_free",
+    "five_centred_of_radii",
     "segmental",
     "semicircular",
+    "setting_out",
     "three_centred",
     "three_centred_least_ratio",
     "three_centred_quarters",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -64,3 +66,16 @@ def equal_stations(length_mm: float, n_parts: int) -> Floats:
     if n_parts < 1:
         raise GeometryError(f"a curve cannot be divided into {n_parts} parts; ask for 1 or more")
     return np.linspace(0.0, length_mm, n_parts + 1)
+
+
+def checked_lengths(**lengths_mm: float) -> None:
+    """Refuse lengths that are not finite and above 0, by the names they are given under.
+
+    Raises
+    ------
+    GeometryError
+        When one is not a length.
+    """
+    for name, value in lengths_mm.items():
+        if not (math.isfinite(value) and value > 0.0):
+            raise GeometryError(f"{name} = {value:g} was given; it must be above 0")
