@@ -167,7 +167,8 @@ def _of_ellipse(figures: SettingOut) -> list[str]:
     reach = math.sqrt(abs(s - h) * (s + h))
     if round(reach) == 0:
         return [
-            f"Strike the arch with {s:.0f} mm from the middle of the springing line: this ellipse is a semicircle.",
+            f"Strike the arch with {s:.0f} mm from the middle of the springing line: this ellipse is a "
+            "semicircle.",
             "Every joint points to the centre.",
         ]
     if s > h:
@@ -175,8 +176,8 @@ def _of_ellipse(figures: SettingOut) -> list[str]:
     else:
         pins = f"on the upright axis, {reach:.0f} mm above and below the middle"
     return [
-        f"By string: drive two pins {pins}; tie a string of {2 * max(s, h):.0f} mm between them, draw it taut with "
-        "the pencil and run the pencil round.",
+        f"By string: drive two pins {pins}; tie a string of {2 * max(s, h):.0f} mm between them, draw it "
+        "taut with the pencil and run the pencil round.",
         f"By rod: mark a rod at {s:.0f} mm and {h:.0f} mm from its pencil; keep the mark at {s:.0f} mm on "
         f"the upright axis and the mark at {h:.0f} mm on the springing line.",
         "Joints are square to the curve and do not point to the middle: at each joint draw the lines to "
