@@ -20,6 +20,7 @@ from survey.record.tables import clean_text, decoded
 from survey.record.units import Unit
 
 FILE = "arch.toml"
+BLANK = "is blank"
 
 
 class Cut(StrEnum):
@@ -58,7 +59,7 @@ def _word_of(choices: type[StrEnum]) -> BeforeValidator:
 
 
 Text = Annotated[str, BeforeValidator(_text)]
-Name = Annotated[str, BeforeValidator(_text), Field(min_length=1)]
+Name = Annotated[str, Field(min_length=1), BeforeValidator(_text)]
 Day = Annotated[str, BeforeValidator(_day)]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
@@ -269,24 +270,24 @@ def _tell(detail: ErrorDetails, findings: Findings) -> None:
     key = _key(detail["loc"])
     given = _shown(detail["input"])
     if kind == "extra_forbidden":
-        meant = nearest(str(detail["loc"][-1]), _keys_at(detail["loc"][:-1]))
-        remedy = (
-            f"is '{meant}' meant?" if meant else f"known keys here: {', '.join(_keys_at(detail['loc'][:-1]))}"
-        )
-        return findings.fault(FILE, "is no key of this table", remedy, column=key)
+        known = _keys_at(detail["loc"][:-1])
+        meant = nearest(str(detail["loc"][-1]), known)
+        remedy = f"is '{meant}' meant?" if meant else f"known keys here: {', '.join(known)}"
+        findings.fault(FILE, "is no known key", remedy, column=key)
+        return
     reason, remedy = _SAYINGS.get(kind, (detail["msg"], "see RECORD.md"))
     if kind in ("word", "contradiction"):
         reason, remedy = str(context["reason"]), str(context["remedy"])
     bound = next((context[name] for name in ("gt", "ge", "lt", "le") if name in context), "")
     bound = f"{bound:g}" if isinstance(bound, (int, float)) else bound
-    return findings.fault(
+    findings.fault(
         FILE, reason.format(given=given, bound=bound), remedy.format(given=given, bound=bound), column=key
     )
 
 
 _SAYINGS = {
     "missing": ("is missing", "write it"),
-    "string_too_short": ("is blank", "write it"),
+    "string_too_short": (BLANK, "write it"),
     "string_type": ("{given} is not text", "put it in quotation marks"),
     "float_type": ("{given} is not a number", "write a number without quotation marks"),
     "int_type": ("{given} is not a whole number", "write a whole number without quotation marks"),

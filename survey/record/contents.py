@@ -2,27 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar
 
 from survey.record import arch_file
 from survey.record.arch_file import ArchFile, read_arch_file
 from survey.record.arch_values import ring_values
 from survey.record.findings import Findings, one_line
-from survey.record.model import CourseNote, LaidMark, Ring, SalvagedBrick
+from survey.record.model import CourseNote, LaidMark, SalvagedBrick
 from survey.record.notes_files import COURSES, LAID, SALVAGE, read_courses, read_laid, read_salvage
 from survey.record.points_file import SCHEMA as POINTS
-from survey.record.points_file import SitePoints, read_points
+from survey.record.points_file import Scale, SitePoints, read_points
 from survey.record.sources import find_file
 from survey.record.tables import Schema, Table, read_table
 from survey.record.units import Unit
 
 USUAL_POINT_SIGMA_MM = 2.0
 """Taken, with a doubt, where arch.toml gives none: reading a tape or a prism on a worn arris (common practice)."""
-
-Read = TypeVar("Read")
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +30,8 @@ class Contents:
     courses: tuple[CourseNote, ...]
     salvage: tuple[SalvagedBrick, ...]
     laid: tuple[LaidMark, ...]
+    n_rows: int
+    """Filled rows of all tables together, readable or not."""
 
     @property
     def point_sigma_mm(self) -> float:
@@ -47,16 +45,9 @@ def read_contents(folder: Path, findings: Findings) -> Contents:
     unit_mm = arch.measure.unit.in_mm if arch else 1.0
     rings = ring_values(arch) if arch else None
 
-    def read(schema: Schema, reader: Callable[[Table], Read]) -> Read | None:
-        table = _read_csv(folder, schema, arch, findings)
-        return None if table is None else reader(table)
-
-    points = read(
-        POINTS,
-        lambda table: read_points(
-            table, unit_mm=unit_mm, point_sigma_mm=_point_sigma_mm(arch), rings=rings, findings=findings
-        ),
-    )
+    tables = [_read_csv(folder, schema, arch, findings) for schema in (POINTS, COURSES, SALVAGE, LAID)]
+    scale = Scale(unit_mm, _point_sigma_mm(arch), rings)
+    points = None if tables[0] is None else read_points(tables[0], scale, findings)
     if arch and arch.measure.point_sigma is None and points is not None and len(points):
         findings.doubt(
             arch_file.FILE,
@@ -67,11 +58,10 @@ def read_contents(folder: Path, findings: Findings) -> Contents:
     return Contents(
         arch=arch,
         points=points,
-        courses=read(COURSES, lambda t: read_courses(t, unit_mm=unit_mm, rings=rings, findings=findings))
-        or (),
-        salvage=read(SALVAGE, lambda t: read_salvage(t, unit_mm=unit_mm, rings=rings, findings=findings))
-        or (),
-        laid=read(LAID, lambda t: read_laid(t, unit_mm=unit_mm, rings=rings, findings=findings)) or (),
+        courses=() if tables[1] is None else read_courses(tables[1], scale, findings),
+        salvage=() if tables[2] is None else read_salvage(tables[2], scale, findings),
+        laid=() if tables[3] is None else read_laid(tables[3], scale, findings),
+        n_rows=sum(len(table.rows) for table in tables if table is not None),
     )
 
 

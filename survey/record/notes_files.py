@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Hashable
 
 from survey.record.findings import Findings, one_line
-from survey.record.model import UNKNOWN, Condition, CourseNote, Edge, LaidMark, Ring, SalvagedBrick
-from survey.record.points_file import check_ring_and_course
+from survey.record.model import UNKNOWN, Condition, CourseNote, Edge, LaidMark, SalvagedBrick
+from survey.record.points_file import Scale, check_ring_and_course
 from survey.record.rows import RowReader
 from survey.record.tables import Schema, Table
 
@@ -30,16 +30,14 @@ LAID = Schema(
 )
 
 
-def read_courses(
-    table: Table, *, unit_mm: float, rings: tuple[Ring, ...] | None, findings: Findings
-) -> tuple[CourseNote, ...]:
+def read_courses(table: Table, scale: Scale, findings: Findings) -> tuple[CourseNote, ...]:
     """Read and check courses.csv; row 0 of a ring may carry the joint at the left springing only."""
     notes: list[CourseNote] = []
     seen: dict[Hashable, int] = {}
     for row in table.rows:
-        reader = RowReader(table, row, unit_mm, findings)
+        reader = RowReader(table, row, scale.unit_mm, findings)
         ring, course = reader.whole("ring", needed=True), reader.whole("course", needed=True)
-        check_ring_and_course(reader, rings, ring, course, least_course=0)
+        check_ring_and_course(reader, scale.rings, ring, course, least_course=0)
         width_mm = reader.length_mm("width", above_zero=True)
         depth_mm = reader.length_mm("depth", above_zero=True)
         joint_mm = reader.length_mm("joint", not_negative=True)
@@ -60,19 +58,17 @@ def read_courses(
     return tuple(notes)
 
 
-def read_salvage(
-    table: Table, *, unit_mm: float, rings: tuple[Ring, ...] | None, findings: Findings
-) -> tuple[SalvagedBrick, ...]:
+def read_salvage(table: Table, scale: Scale, findings: Findings) -> tuple[SalvagedBrick, ...]:
     """Read and check salvage.csv."""
     bricks: list[SalvagedBrick] = []
     seen: dict[Hashable, int] = {}
     for row in table.rows:
-        reader = RowReader(table, row, unit_mm, findings)
+        reader = RowReader(table, row, scale.unit_mm, findings)
         name = reader.name("brick")
         width_mm = reader.length_mm("width", needed=True, above_zero=True)
         depth_mm = reader.length_mm("depth", above_zero=True)
         ring = reader.whole("ring")
-        check_ring_and_course(reader, rings, ring, None)
+        check_ring_and_course(reader, scale.rings, ring, None)
         if name is None or width_mm is None or ring is None:
             continue
         _once(reader, seen, name, f"the brick '{one_line(name)}'", "brick")
@@ -84,16 +80,14 @@ def read_salvage(
     return tuple(bricks)
 
 
-def read_laid(
-    table: Table, *, unit_mm: float, rings: tuple[Ring, ...] | None, findings: Findings
-) -> tuple[LaidMark, ...]:
+def read_laid(table: Table, scale: Scale, findings: Findings) -> tuple[LaidMark, ...]:
     """Read and check laid.csv."""
     marks: list[LaidMark] = []
     seen: dict[Hashable, int] = {}
     for row in table.rows:
-        reader = RowReader(table, row, unit_mm, findings)
+        reader = RowReader(table, row, scale.unit_mm, findings)
         ring, course = reader.whole("ring", needed=True), reader.whole("course", needed=True)
-        check_ring_and_course(reader, rings, ring, course)
+        check_ring_and_course(reader, scale.rings, ring, course)
         edge = reader.word("edge", Edge, needed=True)
         along_mm = reader.length_mm("along", needed=True, not_negative=True)
         if ring is None or course is None or edge is None or along_mm is None:

@@ -76,6 +76,8 @@ def readings(text: str) -> tuple[Reading, ...]:
     >>> readings("12,5,3")
     ()
     """
+    if text.isascii() and text.isdigit():
+        return (Reading(float(text), "", ""),)
     tight = text.strip().translate(_MINUS)
     found: list[Reading] = []
     for decimal, other in (_SIGNS, _SIGNS[::-1]):

@@ -21,6 +21,24 @@ SCHEMA = Schema(
 )
 
 
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """What arch.toml says that every table is read by.
+
+    Attributes
+    ----------
+    unit_mm : float
+        Millimetres in one ``measure.unit``.
+    point_sigma_mm : float
+    rings : tuple of Ring, or None
+        None when arch.toml could not be read; rings and courses are then not checked against it.
+    """
+
+    unit_mm: float
+    point_sigma_mm: float
+    rings: tuple[Ring, ...] | None
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class SitePoints:
     """Points in site coordinates, parallel arrays of length n as in :class:`~survey.record.model.SurveyPoints`.
@@ -61,24 +79,13 @@ class _Point:
     row: int
 
 
-def read_points(
-    table: Table, *, unit_mm: float, point_sigma_mm: float, rings: tuple[Ring, ...] | None, findings: Findings
-) -> SitePoints:
-    """Read and check every row of points.csv.
-
-    Parameters
-    ----------
-    table : Table
-    unit_mm, point_sigma_mm : float
-    rings : tuple of Ring, or None
-        None when arch.toml could not be read; ring and course are then not checked against it.
-    findings : Findings
-    """
+def read_points(table: Table, scale: Scale, findings: Findings) -> SitePoints:
+    """Read and check every row of points.csv; faulty rows are told and left out."""
     points: list[_Point] = []
     first_row: dict[str, int] = {}
     blank_z: list[int] = []
     for row in table.rows:
-        reader = RowReader(table, row, unit_mm, findings)
+        reader = RowReader(table, row, scale.unit_mm, findings)
         name = reader.name("point")
         if name is not None and name in first_row:
             reader.wrong(
@@ -90,7 +97,7 @@ def read_points(
             first_row[name] = row.number
         if not reader.has("z"):
             blank_z.append(row.number)
-        point = _read_point(reader, name, point_sigma_mm, rings)
+        point = _read_point(reader, name, scale)
         if point is not None:
             points.append(point)
     if 0 < len(blank_z) < len(table.rows):
@@ -134,17 +141,15 @@ def check_ring_and_course(
         )
 
 
-def _read_point(
-    reader: RowReader, name: str | None, point_sigma_mm: float, rings: tuple[Ring, ...] | None
-) -> _Point | None:
+def _read_point(reader: RowReader, name: str | None, scale: Scale) -> _Point | None:
     x_mm = reader.length_mm("x", needed=True)
     y_mm = reader.length_mm("y", needed=True)
     z_mm = reader.length_mm("z")
     feature = reader.word("feature", Feature, needed=True)
     ring, course = reader.whole("ring"), reader.whole("course")
     edge = reader.word("edge", Edge)
-    sigma_mm = reader.length_mm("sigma", above_zero=True) if reader.has("sigma") else point_sigma_mm
-    check_ring_and_course(reader, rings, ring, course)
+    sigma_mm = reader.length_mm("sigma", above_zero=True) if reader.has("sigma") else scale.point_sigma_mm
+    check_ring_and_course(reader, scale.rings, ring, course)
     if name is None or x_mm is None or y_mm is None or feature is None:
         return None
     if ring is None or course is None or edge is None or sigma_mm is None:

@@ -21,7 +21,10 @@ from survey.record.model import Feature, Record
 from survey.record.plausible import tell_doubtful
 from survey.record.points_file import SCHEMA as POINTS
 from survey.record.reduce import Reduced, reduce_to_face
-from survey.record.sources import tell_unread
+from survey.record.sources import NOT_READ_YET, tell_unread
+
+NO_POINTS = "is missing, and no other source of geometry is there"
+NO_ROWS = "has no rows: nothing is measured yet"
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,11 +81,9 @@ def _reduced(contents: Contents, findings: Findings) -> Reduced | None:
     if findings.has_fault_in(POINTS.file):
         return None
     if contents.points is None or len(contents.points) == 0:
-        if not any(fault.reason.endswith("not read yet") for fault in findings.faults):
-            what = "is missing" if contents.points is None else "has no rows"
-            findings.fault(
-                POINTS.file, f"{what}: nothing is measured yet", "measure the intrados and both springings"
-            )
+        if not any(fault.reason.endswith(NOT_READ_YET) for fault in findings.faults):
+            reason = NO_POINTS if contents.points is None else NO_ROWS
+            findings.fault(POINTS.file, reason, "measure the intrados and both springings")
         return None
     if not (contents.points.feature == Feature.INTRADOS).any():
         findings.fault(

@@ -8,6 +8,8 @@ from pathlib import Path
 from survey.record.arch_file import FILE, ArchFile
 from survey.record.findings import Findings
 
+NOT_READ_YET = "are not read yet"
+
 
 @dataclass(frozen=True, slots=True)
 class Source:
@@ -21,8 +23,8 @@ class Source:
 POINTS = Source("points.csv", "surveyed points", is_read=True)
 OFFSETS = Source("offsets.csv", "offsets from strings and levels", is_read=False)
 TIES = Source("ties.csv", "tape distances between named points", is_read=False)
-SCAN = Source("[scan]", "a point cloud", is_read=False)
-PHOTO = Source("[photo]", "a photograph with control points", is_read=False)
+SCAN = Source("[scan]", "point clouds", is_read=False)
+PHOTO = Source("[photo]", "photographs", is_read=False)
 SOURCES = (POINTS, OFFSETS, TIES, SCAN, PHOTO)
 
 
@@ -43,14 +45,14 @@ def tell_unread(folder: Path, arch: ArchFile | None, findings: Findings, *, has_
         if has_points:
             findings.doubt(
                 file,
-                f"{source.what} are not read yet and were left out",
+                f"{source.what} {NOT_READ_YET} and were left out",
                 "only points.csv was used",
                 column=column,
             )
         else:
             findings.fault(
                 file,
-                f"{source.what} are not read yet",
+                f"{source.what} {NOT_READ_YET}",
                 "give the points in points.csv as well",
                 column=column,
             )

@@ -70,6 +70,8 @@ def clean_text(text: str) -> str:
     >>> clean_text(" north\\u00a0door\\x07 ")
     'north door'
     """
+    if text.isascii() and text.isprintable():
+        return text.strip()
     plain = "".join(" " if ch.isspace() else ch for ch in text)
     kept = "".join(ch for ch in plain if unicodedata.category(ch) not in ("Cc", "Cf", "Cs"))
     return kept.strip()
