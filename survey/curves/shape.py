@@ -8,9 +8,6 @@ from enum import StrEnum
 
 from survey.errors import GeometryError
 
-CLOSURE = 1e-6
-"""Share of the half-span by which arcs may miss the crown: far below anything measured."""
-
 
 class Family(StrEnum):
     """The families of arch curve the toolkit knows."""
@@ -20,16 +17,6 @@ class Family(StrEnum):
     ELLIPTICAL = "elliptical"
     THREE_CENTRED = "three_centred"
     FIVE_CENTRED = "five_centred"
-
-
-N_ARCS = {
-    Family.SEMICIRCULAR: 1,
-    Family.SEGMENTAL: 1,
-    Family.ELLIPTICAL: 0,
-    Family.THREE_CENTRED: 2,
-    Family.FIVE_CENTRED: 3,
-}
-"""How many arcs one half of each family has."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +42,8 @@ class ArchShape:
     Raises
     ------
     GeometryError
-        When the numbers describe no arch: not finite, not positive, the wrong count of arcs for the family,
-        or arcs that miss the crown.
+        When a number is not finite, or a length or sector angle not above 0. Whether the arcs fit the family
+        and meet at the crown is asked where they are drawn, by :func:`survey.curves.curve_of`.
     """
 
     family: Family
@@ -77,33 +64,6 @@ class ArchShape:
             raise GeometryError(
                 f"an arch shape was given {min(numbers):g} for a half-span, rise, radius or sector angle; "
                 "all must be above 0"
-            )
-        n_arcs = N_ARCS[self.family]
-        if (len(self.radii_mm), len(self.sector_angles_rad)) != (n_arcs, n_arcs):
-            raise GeometryError(
-                f"a {self.family.value} shape was given {len(self.radii_mm)} radii and "
-                f"{len(self.sector_angles_rad)} sector angles; it takes {n_arcs} of each (the functions of "
-                "survey.curves build it whole)"
-            )
-        if n_arcs:
-            self._check_closure()
-
-    def _check_closure(self) -> None:
-        """Refuse arcs that do not lead from the springing to the crown."""
-        # direction of the tangent against the springing line, from the springing down to 0 at the crown
-        start = math.fsum(self.sector_angles_rad)
-        across = up = 0.0
-        for radius, angle in zip(self.radii_mm, self.sector_angles_rad, strict=True):
-            chord = 2 * radius * math.sin(angle / 2)
-            across += chord * math.cos(start - angle / 2)
-            up += chord * math.sin(start - angle / 2)
-            start -= angle
-        miss = math.hypot(across - self.half_span_mm, up - self.rise_mm)
-        if miss > CLOSURE * self.half_span_mm:
-            raise GeometryError(
-                f"the arcs of a {self.family.value} shape lead to a half-span of {across:.4f} mm and a "
-                f"rise of {up:.4f} mm, but {self.half_span_mm:.4f} and {self.rise_mm:.4f} mm were given; "
-                "let the functions of survey.curves work out radii and angles from the span and the rise"
             )
 
     @property
