@@ -60,10 +60,8 @@ def check_bar(at: XY, *, upright: bool = False) -> tuple[Primitive, ...]:
         marks.append(Line(point(10.0 * k, 0.0), point(10.0 * k, tall), ink.pen(Layer.FRAME, ink.FINE_MM)))
     turn = math.pi / 2 if upright else 0.0
     words = "check: 100 mm" if upright else "check: this bar measures 100 mm; if not, do not use the print"
-    marks.append(Text(point(25.0, 1.9), "", ink.SMALL_TEXT_MM, ink.letters(Layer.FRAME), Anchor.MIDDLE, turn))
-    marks[-1] = Text(
-        point(50.0, 3.4), words, ink.SMALL_TEXT_MM, ink.letters(Layer.FRAME), Anchor.MIDDLE, turn
-    )
+    lettering = ink.letters(Layer.FRAME)
+    marks.append(Text(point(50.0, 3.8), words, ink.SMALL_TEXT_MM, lettering, Anchor.MIDDLE, turn))
     return tuple(marks)
 
 

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from survey.sheets.drawing import Text
-from survey.sheets.lettering import texts_overlap
+from survey.sheets.drawing import Box, Text
+from survey.sheets.lettering import text_box, texts_overlap
 
 STEPS = (1, 2, 5, 10, 20, 50, 100)
 """Every so many numbers of a row may be printed."""
@@ -26,7 +26,9 @@ def clear_of(text: Text, taken: Sequence[Text]) -> bool:
     return not any(texts_overlap(text, other) for other in taken)
 
 
-def place_labels(wanted: Sequence[Sequence[Text]], taken: Sequence[Text] = ()) -> Labelled:
+def place_labels(
+    wanted: Sequence[Sequence[Text]], taken: Sequence[Text] = (), keep_out: Sequence[Box] = ()
+) -> Labelled:
     """For each label the first of its candidate places that is clear of all texts placed before.
 
     Parameters
@@ -35,16 +37,23 @@ def place_labels(wanted: Sequence[Sequence[Text]], taken: Sequence[Text] = ()) -
         For each label its candidates on paper, the best first; more important labels come first.
     taken : sequence of Text
         Texts already on the sheet.
+    keep_out : sequence of Box
+        Other areas of the paper to stay clear of.
     """
     placed: list[Text] = []
     left_out: list[str] = []
     for candidates in wanted:
-        free = next((text for text in candidates if clear_of(text, [*taken, *placed])), None)
+        busy = [*taken, *placed]
+        free = next((t for t in candidates if clear_of(t, busy) and not _covers(t, keep_out)), None)
         if free is None:
             left_out.append(candidates[0].text)
         else:
             placed.append(free)
     return Labelled(tuple(placed), tuple(left_out))
+
+
+def _covers(text: Text, keep_out: Sequence[Box]) -> bool:
+    return any(text_box(text).meets(box) for box in keep_out)
 
 
 def legible_step(row: Sequence[Text]) -> int:

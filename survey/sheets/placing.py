@@ -35,7 +35,7 @@ OVERRUN_MM = 1.5
 TICK_MM = 1.4
 """Half length of the slanting stroke that ends a dimension line."""
 TICK_PEN_MM = 0.35
-LIFT_MM = 0.8
+LIFT_MM = 1.0
 """From the dimension line to the foot of its text."""
 DASHES_MM = {
     Dash.SOLID: (),
