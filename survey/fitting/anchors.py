@@ -130,7 +130,7 @@ def _ring_anchors(record: Record, ring: Ring, readings: EdgeReadings, bare: set[
 
 
 def typical_width(record: Record, ring: Ring, readings: EdgeReadings) -> tuple[float, float]:
-    """Median width of a ring's bricks along its inner curve and their scatter: surveyed, noted or recorded."""
+    """Median width of a ring's bricks along its inner curve, and scatter: surveyed, noted or recorded."""
     rows = readings.rows(ring.ring)
     inner = readings.along_mm[rows, INNER]
     widths = inner[:, RIGHT] - inner[:, LEFT]

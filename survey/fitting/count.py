@@ -10,6 +10,7 @@ import numpy as np
 from survey.curves.protocol import Curve
 from survey.fitting.anchors import course_anchors, number_points
 from survey.fitting.course_odds import Odds, joint_odds, likeliest, odds_of
+from survey.fitting.edge_clusters import edges_to_courses
 from survey.fitting.edge_readings import along_mm, ring_offset_mm, seen_width_mm, station_of_along
 from survey.fitting.reckoning import (
     DOUBT_BELOW,
@@ -20,6 +21,8 @@ from survey.fitting.reckoning import (
 )
 from survey.fitting.result import CourseCount, GapCount
 from survey.record.model import Record, Ring
+
+__all__ = ["count_courses", "course_numbers", "edges_to_courses"]
 
 
 def count_courses(record: Record, curve: Curve, origin_mm: tuple[float, float]) -> tuple[CourseCount, ...]:
@@ -148,7 +151,8 @@ def _count_unmeasured(
     rhythm = odds_of([int(k) for k in tried], -0.5 * ((fitting - joint[0]) / joint[1]) ** 2)
     recorded = ring.courses if ring.courses is not None else max(notes, default=0)
     if recorded == 0:
-        return CourseCount(ring.ring, likeliest(rhythm), False, rhythm)
+        odds = joint_odds([rhythm], 0, ring).total
+        return CourseCount(ring.ring, likeliest(odds), False, odds)
     left = (length_mm - recorded * width) / (recorded + 1)
     doubt = ""
     if not 0.0 <= left <= 2.5 * JOINT_GUESS_MM:

@@ -89,7 +89,8 @@ def edges_to_courses(along_mm: ArrayLike, edge: ArrayLike, sigma_mm: float, widt
         best = _chain(x, kinds, sigma_mm, width_mm)
     course = np.full(len(x), -1, dtype=np.int64)
     place = np.full(len(x), MID, dtype=np.int64)
-    course[order], place[order] = best.course, best.edge
+    if best.believable:
+        course[order], place[order] = best.course, best.edge
     return EdgeCourses(course, place, best.width_mm, best.joint_mm, best.believable)
 
 

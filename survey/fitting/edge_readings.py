@@ -38,7 +38,7 @@ def ring_offset_mm(rings: tuple[Ring, ...], ring: int) -> float:
 
 
 def seen_width_mm(ring: Ring) -> float:
-    """Width of a brick as it shows along the arch; turned by ``a``, a sawtooth brick takes ``width / cos a``."""
+    """Width of a brick as it shows along the arch; turned by ``a`` it takes ``width / cos a``."""
     return ring.brick_width_mm / (float(np.cos(ring.turn_rad)) if ring.laid is Laid.SAWTOOTH else 1.0)
 
 
@@ -58,7 +58,7 @@ def along_mm(curve: Curve, station_mm: ArrayLike, offset_mm: float) -> Floats:
 
 
 def station_of_along(curve: Curve, along: ArrayLike, offset_mm: float) -> Floats:
-    """Stations of the intrados whose normals meet the parallel curve at arc lengths: ``along_mm`` inverted."""
+    """Stations of the intrados whose normals meet the parallel curve at arc lengths ``along``."""
     wanted = np.asarray(along, dtype=float)
     if offset_mm == 0.0:
         return wanted.copy()
