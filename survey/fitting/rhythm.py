@@ -17,6 +17,8 @@ DRIFT_COURSES = (10.0, 30.0)
 """Lengths tried, in courses, over which a drifting pitch stays alike."""
 CROWN_TREND_RATIOS = (0.0, 0.06)
 """Sizes tried of a steady change of pitch from the springings to the crown, as shares of the pitch."""
+GROSS_SHARE, GROSS_SIGMA_MM = 0.03, 20.0
+"""Chance, and size, of a gross error in the readings at a stretch's ends (judgement)."""
 LEAST_SCATTER_MM = 0.5
 """No hand-laid ring keeps its pitch better than this; keeps a perfect record from claiming certainty."""
 
@@ -187,4 +189,10 @@ class _FittedPitch:
         variance = max(own - float(white @ white), 0.0) + lacking**2 / self.precision
         total = steps**2 * variance + steps * self.white * model.scatter + stretch.end_variance_mm2
         miss = stretch.length_mm - steps * pitch
-        return np.asarray(-0.5 * (miss**2 / total + np.log(2 * np.pi * total)), dtype=float)
+        sound = np.log(1.0 - GROSS_SHARE) + _log_normal(miss, total)
+        gross = np.log(GROSS_SHARE) + _log_normal(miss, total + GROSS_SIGMA_MM**2)
+        return np.asarray(np.logaddexp(sound, gross), dtype=float)
+
+
+def _log_normal(miss: Floats, variance: Floats) -> Floats:
+    return np.asarray(-0.5 * (miss**2 / variance + np.log(2 * np.pi * variance)), dtype=float)

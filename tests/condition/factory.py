@@ -33,8 +33,9 @@ BOTH = (Edge.LEFT, Edge.RIGHT)
 class LaidRing:
     """A ring laid on the curve: bricks of one width, joints alike, and what was surveyed of it.
 
-    ``deviation_mm`` moves whole courses along the normal, ``bed_tilt_rad`` leans their beds towards the right springing,
-    ``w_mm`` puts them before the face; all by course number. ``surveyed`` is None for all courses.
+    ``deviation_mm`` moves whole courses along the normal, ``bed_tilt_rad`` leans their beds towards the
+    right springing, ``w_mm`` puts them before the face; all by course number. ``surveyed`` is None for all
+    courses.
     """
 
     n_courses: int
