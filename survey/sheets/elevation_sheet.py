@@ -4,14 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from survey.fitting.result import ArchFit
 from survey.rebuild.plan import RebuildPlan, Scope
 from survey.record.model import Record
-from survey.sheets import ink
 from survey.sheets.brickwork import STATE_STYLES, BrickState, brick_state, missing_courses
-from survey.sheets.drawing import Box, Layer, Placed, Primitive
+from survey.sheets.drawing import Box, Placed, Primitive
 from survey.sheets.elevation import NAME, elevation_drawing
 from survey.sheets.facts import facts_schedule, rings_schedule
 from survey.sheets.furniture import (
@@ -20,14 +17,11 @@ from survey.sheets.furniture import (
     cautions_height_mm,
     key,
     key_width_mm,
-    notes,
-    notes_height_mm,
     orientation_mark,
-    rectangle,
+    refusal_banner,
     scale_bar,
 )
-from survey.sheets.page import Page, Paper, choose_scale
-from survey.sheets.placing import extent, on_paper
+from survey.sheets.page import Page, Paper, fitted
 from survey.sheets.schedule import schedule_height_mm, schedule_primitives, schedule_width_mm
 
 _GAP_MM = 6.0
@@ -63,16 +57,7 @@ def _place(record: Record, plan: RebuildPlan, room: Box) -> Placed:
 
 
 def _placed(record: Record, plan: RebuildPlan, room: Box, *, centres: bool) -> Placed:
-    reach = np.vstack([brick.corners_mm for brick in plan.bricks])
-    low, high = reach.min(axis=0), reach.max(axis=0)
-    scale = choose_scale(float(high[0] - low[0]), float(high[1] - low[1]), room)
-    while True:
-        drawing = elevation_drawing(record, plan, scale, centres=centres)
-        bounds = extent(on_paper(Placed(drawing, (0.0, 0.0), (0.0, 0.0), scale)))
-        if bounds.width <= room.width and bounds.height <= room.height:
-            (px, py), (bx, by) = room.middle, bounds.middle
-            return Placed(drawing, (0.0, 0.0), (px - bx, py - by), scale)
-        scale = choose_scale(bounds.width * scale, bounds.height * scale * 1.001, room)
+    return fitted(lambda scale: elevation_drawing(record, plan, scale, centres=centres), room)
 
 
 def present_states(record: Record, plan: RebuildPlan) -> tuple[BrickState, ...]:
@@ -107,15 +92,3 @@ def _foot(
         *cautions(plan.cautions, Box(x_cautions, top - caution_height, width, caution_height), n_columns=2),
     ]
     return marks, height
-
-
-def refusal_banner(refusals: Sequence[str], area: Box) -> tuple[tuple[Primitive, ...], float]:
-    """A framed warning along the head of a sheet when a plan must not be built from; nothing otherwise."""
-    if not refusals:
-        return (), 0.0
-    title = "Do not build from this sheet"
-    height = notes_height_mm(refusals, area.width - 8.0, title=title) + 5.0
-    box = Box(area.left, area.top - height, area.width, height)
-    frame = rectangle(box, ink.pen(Layer.CAUTION, ink.HEAVY_MM, ink.ACCENT))
-    inner = Box(box.left + 4.0, box.bottom + 2.0, box.width - 8.0, box.height - 4.0)
-    return (frame, *notes(refusals, inner, title=title, layer=Layer.CAUTION)), height + 3.0

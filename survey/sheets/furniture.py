@@ -193,6 +193,18 @@ def cautions_height_mm(
     return notes_height_mm(sentences, width_mm - 7.0, title=title, n_columns=n_columns) + 4.0
 
 
+def refusal_banner(refusals: Sequence[str], area: Box) -> tuple[tuple[Primitive, ...], float]:
+    """A framed warning along the head of a sheet when a plan must not be built from; nothing otherwise."""
+    if not refusals:
+        return (), 0.0
+    title = "Do not build from this sheet"
+    height = notes_height_mm(refusals, area.width - 8.0, title=title) + 5.0
+    box = Box(area.left, area.top - height, area.width, height)
+    frame = rectangle(box, ink.pen(Layer.CAUTION, ink.HEAVY_MM, ink.ACCENT))
+    inner = Box(box.left + 4.0, box.bottom + 2.0, box.width - 8.0, box.height - 4.0)
+    return (frame, *notes(refusals, inner, title=title, layer=Layer.CAUTION)), height + 3.0
+
+
 def _column_width(width_mm: float, n_columns: int) -> float:
     return (width_mm - (n_columns - 1) * _GUTTER_MM) / n_columns
 

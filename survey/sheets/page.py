@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
@@ -39,6 +39,7 @@ class Paper(Enum):
 
     A4_PORTRAIT = (210.0, 297.0)
     A4_LANDSCAPE = (297.0, 210.0)
+    A3_PORTRAIT = (297.0, 420.0)
     A3_LANDSCAPE = (420.0, 297.0)
 
     @property
@@ -65,7 +66,7 @@ class Page:
     """A sheet before its frame: what is drawn on it, and what the title strip says of it.
 
     ``name`` is the file name's stem and is shared by the pages of one set; ``scale`` is None for a page of
-    tables or with several scales.
+    tables.
     """
 
     name: str
@@ -115,17 +116,30 @@ def choose_scale(width_mm: float, height_mm: float, box: Box) -> float:
     )
 
 
-def place_in(drawing: Drawing, box: Box) -> Placed:
-    """A drawing at the largest scale that fits a box, texts and dimensions included, in its middle."""
+def fitted(drawn: Callable[[float], Drawing], box: Box) -> Placed:
+    """A drawing in the middle of a box, at the largest scale at which it fits with its texts and dimensions.
+
+    Parameters
+    ----------
+    drawn : callable
+        Gives the drawing laid out for a plot scale 1 : n.
+    box : Box
+        Area of the paper.
+
+    Raises
+    ------
+    DrawingError
+        When it does not fit at the smallest scale.
+    """
     for scale in SCALES:
-        at_origin = Placed(drawing, (0.0, 0.0), (0.0, 0.0), scale)
-        bounds = extent(on_paper(at_origin))
+        drawing = drawn(scale)
+        bounds = extent(on_paper(Placed(drawing, (0.0, 0.0), (0.0, 0.0), scale)))
         if bounds.width <= box.width and bounds.height <= box.height:
             (px, py), (bx, by) = box.middle, bounds.middle
             return Placed(drawing, (0.0, 0.0), (px - bx, py - by), scale)
     raise DrawingError(
-        f"the drawing {drawing.name!r} does not fit {box.width:.0f} mm by {box.height:.0f} mm of paper at "
-        f"1 : {SCALES[-1]:g}; check the unit of the record"
+        f"the drawing {drawn(SCALES[-1]).name!r} does not fit {box.width:.0f} mm by {box.height:.0f} mm of "
+        f"paper at 1 : {SCALES[-1]:g}; check the unit of the record"
     )
 
 
@@ -155,7 +169,7 @@ def _frame(page: Page, block: TitleBlock, number: str) -> tuple[Primitive, ...]:
         Polyline(corners, heavy, closed=True),
         Line((box.left, top), (box.right, top), ink.pen(Layer.FRAME, ink.BOLD_MM)),
     ]
-    scale = "as marked" if page.scale is None else f"1 : {page.scale:g}"
+    scale = "–" if page.scale is None else f"1 : {page.scale:g}"
     facts = (("scale", scale), ("unit", "mm"), ("recorded", block.recorded_on or "–"), ("sheet", number))
     for cell, content in zip(_cells(page.paper), (*_headlines(page, block), facts), strict=True):
         marks += _cell(cell, content)

@@ -10,13 +10,13 @@ from survey.sheets import ink
 from survey.sheets.drawing import Anchor, Box, Layer, Line, Primitive, Text
 from survey.sheets.lettering import text_width_mm, wrap
 
-PAD_MM = 1.3
+PAD_MM = 1.2
 """Air on both sides of an entry."""
 LEADING_RATIO = 1.75
 """Line distance over capital height."""
 ROW_AIR_MM = 0.5
 """Added to the line distances of a row's own lines."""
-BLOCK_GAP_MM = 8.0
+BLOCK_GAP_MM = 5.0
 """Between two blocks of one table side by side."""
 
 

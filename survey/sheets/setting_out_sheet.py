@@ -1,0 +1,237 @@
+"""The setting-out sheets: how the curve is struck, in figures and words, and the table of every course."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from survey.curves import ChainOfArcs, curve_of, setting_out
+from survey.fitting.result import ArchFit
+from survey.rebuild.plan import Brick, BrickKind, RebuildPlan
+from survey.sheets import ink
+from survey.sheets.drawing import (
+    XY,
+    Anchor,
+    Box,
+    Circle,
+    Dash,
+    Dimension,
+    Drawing,
+    Layer,
+    Line,
+    Placed,
+    Primitive,
+    Text,
+)
+from survey.sheets.facts import facts_schedule
+from survey.sheets.furniture import (
+    cautions,
+    cautions_height_mm,
+    notes,
+    notes_height_mm,
+    orientation_mark,
+    refusal_banner,
+    scale_bar,
+)
+from survey.sheets.labels import place_labels
+from survey.sheets.outline import curve_primitives
+from survey.sheets.page import Page, Paper, fitted
+from survey.sheets.placing import on_paper
+from survey.sheets.schedule import Column, Schedule, figure, flow, schedule_height_mm, schedule_primitives
+from survey.sheets.striking import striking
+
+NAME = "setting_out"
+_GAP_MM = 6.0
+_WORDS_MM = 128.0
+"""Width of the column of words."""
+_FIRST_ROW_MM = 9.0
+
+
+def setting_out_pages(fit: ArchFit, plan: RebuildPlan) -> tuple[Page, ...]:
+    """First how the curve is struck, then the table of courses over as many sheets as it needs."""
+    area = Paper.A3_LANDSCAPE.area
+    pages = [_curve_page(fit, plan, area)]
+    banner, banner_height = refusal_banner(plan.refusals, area)
+    foot = notes_height_mm(_HOW_TO_READ, area.width, n_columns=3) + 4.0
+    room = Box(area.left, area.bottom + foot, area.width, area.height - foot - banner_height)
+    reading = notes(_HOW_TO_READ, Box(area.left, area.bottom, area.width, foot - 4.0), n_columns=3)
+    for block in flow(courses_schedule(plan), room):
+        pages.append(Page(NAME, "Setting-out table of the courses", (*block, *reading, *banner)))
+    return tuple(pages)
+
+
+_HOW_TO_READ = (
+    "From left and from crown are running lengths in mm along the inner curve of the ring, each from its own "
+    "zero, so that one wrong bay shifts no other.",
+    "x runs to the right and y upwards from the middle of the springing line, to the intrados corners of the "
+    "brick.",
+    "Bed angle: the course's centre line above the horizontal, in degrees. Joint: after the course, towards "
+    "the right; course 0 is the joint above the left springing.",
+)
+
+
+def courses_schedule(plan: RebuildPlan) -> Schedule:
+    """Every course of every ring as a table, course 0 for the joint at the left springing."""
+    columns = (
+        Column("ring"),
+        Column("course"),
+        Column("brick", Anchor.LEFT),
+        Column("templet", Anchor.LEFT),
+        Column("width"),
+        Column("from left\nstart"),
+        Column("\nend"),
+        Column("from\ncrown"),
+        Column("x left"),
+        Column("y left"),
+        Column("x right"),
+        Column("y right"),
+        Column("bed\nangle"),
+        Column("joint at\nintrados"),
+        Column("joint at\nextrados"),
+    )
+    rows: list[tuple[str, ...]] = []
+    ruled = set()
+    for ring in plan.rings:
+        ruled.add(len(rows))
+        joints = (figure(ring.springing_joint_intrados_mm, 1), figure(ring.springing_joint_extrados_mm, 1))
+        rows.append((f"{ring.ring}", "0", "springing", *("",) * 10, *joints))
+        rows.extend(_row(brick) for brick in ring.bricks)
+    return Schedule(columns, tuple(rows), ruled_before=frozenset(ruled))
+
+
+def _row(brick: Brick) -> tuple[str, ...]:
+    (x1, y1), (x2, y2) = brick.corners_mm[0], brick.corners_mm[1]
+    return (
+        f"{brick.ring}",
+        f"{brick.course}",
+        brick_words(brick),
+        brick.templet,
+        figure(brick.width_intrados_mm, 1),
+        figure(brick.station_start_mm, 1),
+        figure(brick.station_end_mm, 1),
+        figure(brick.from_crown_mm, 1),
+        figure(x1, 1),
+        figure(y1, 1),
+        figure(x2, 1),
+        figure(y2, 1),
+        figure(math.degrees(brick.bed_angle_rad), 1),
+        figure(brick.joint_after_intrados_mm, 1),
+        figure(brick.joint_after_extrados_mm, 1),
+    )
+
+
+def brick_words(brick: Brick) -> str:
+    """What a brick is, in one or two words."""
+    if brick.kind is BrickKind.IN_SITU:
+        return "stands"
+    words = "key, " if brick.kind is BrickKind.KEY else ""
+    if brick.source in ("new", "original"):
+        return f"{words}{brick.source}"
+    return f"{words}salvaged {brick.source}"
+
+
+def _curve_page(fit: ArchFit, plan: RebuildPlan, area: Box) -> Page:
+    """The curve alone with its centres or foci; beside it the words, the points and the cautions."""
+    banner, banner_height = refusal_banner(plan.refusals, area)
+    top = area.top - banner_height
+    left = area.right - _WORDS_MM
+    marks: list[Primitive] = list(banner)
+    y = top
+    sentences = setting_out(plan.shape).sentences()
+    for title, said in (
+        ("How the intrados is set out", sentences),
+        ("How the rib is struck", plan.centring.setting_out),
+        ("Mind", plan.warnings),
+        ("Note", plan.notes),
+    ):
+        if said:
+            height = notes_height_mm(said, _WORDS_MM, title=title, height_mm=ink.TEXT_MM)
+            box = Box(left, y - height, _WORDS_MM, height)
+            marks.extend(notes(said, box, title=title, height_mm=ink.TEXT_MM))
+            y -= height + _GAP_MM
+    caution_height = cautions_height_mm(plan.cautions, area.width, n_columns=4)
+    box = Box(area.left, area.bottom, area.width, caution_height)
+    marks.extend(cautions(plan.cautions, box, n_columns=4))
+    foot = area.bottom + caution_height + _GAP_MM
+    tables = (points_schedule(plan), facts_schedule(fit, plan))
+    x = area.left
+    height = max(schedule_height_mm(table) for table in tables)
+    for table in tables:
+        marks.extend(schedule_primitives(table, x, foot + height))
+        x += 100.0
+    room_foot = foot + height + _GAP_MM
+    room = Box(area.left, room_foot, left - area.left - _GAP_MM, top - room_foot)
+    placed = fitted(lambda scale: striking_drawing(plan, scale), room)
+    marks.extend(scale_bar((room.left, room.bottom), placed.scale))
+    marks.extend(orientation_mark((room.right - 33.0, room.bottom + 1.0)))
+    return Page(NAME, "Setting out of the curve", tuple(marks), (placed,), placed.scale)
+
+
+def striking_drawing(plan: RebuildPlan, scale: float) -> Drawing:
+    """Intrados and rib profile with springing line, axis, centres or foci, span and rise."""
+    curve = curve_of(plan.shape)
+    left, right = (_pair(xy) for xy in curve.point(np.array([0.0, curve.length_mm])))
+    middle = ((left[0] + right[0]) / 2, (left[1] + right[1]) / 2)
+    crown = _pair(curve.point(curve.length_mm / 2))
+    chain = ink.pen(Layer.SETTING_OUT, ink.FINE_MM, dash=Dash.CHAIN)
+    pen = ink.pen(Layer.DIMENSION, ink.FINE_MM)
+    marks: list[Primitive] = [
+        Line(left, right, chain),
+        Line(middle, crown, chain),
+        *curve_primitives(plan.centring.rib, ink.pen(Layer.CENTRING, ink.FINE_MM, dash=Dash.DASHED)),
+        *curve_primitives(curve, ink.pen(Layer.CURVE, ink.HEAVY_MM)),
+        Dimension(left, right, f"clear span {figure(math.dist(left, right))}", -_FIRST_ROW_MM, pen),
+        Dimension(middle, crown, f"rise {figure(plan.shape.rise_mm)}", 5.0, pen),
+    ]
+    if isinstance(curve, ChainOfArcs):
+        dot = ink.area(Layer.SETTING_OUT, ink.WHITE, width_mm=ink.MEDIUM_MM)
+        marks.extend(Circle(_pair(xy), 0.8, dot) for xy in curve.junctions_mm)
+    struck = striking(plan.shape, scale)
+    marks.extend(struck.marks)
+    drawing = Drawing(NAME, tuple(marks))
+    at_origin = Placed(drawing, (0.0, 0.0), (0.0, 0.0), scale)
+    taken = [mark for mark in on_paper(at_origin) if isinstance(mark, Text)]
+    labels = place_labels(struck.wanted, taken, struck.keep_out)
+    return Drawing(NAME, (*marks, *(_to_model(text, scale) for text in labels.texts)))
+
+
+def _to_model(text: Text, scale: float) -> Text:
+    return Text(
+        (text.at[0] * scale, text.at[1] * scale),
+        text.text,
+        text.height_mm,
+        text.style,
+        text.anchor,
+        text.turn_rad,
+        text.bold,
+    )
+
+
+def points_schedule(plan: RebuildPlan) -> Schedule:
+    """Springings, crown, centres or foci, and junctions with their coordinates."""
+    curve = curve_of(plan.shape)
+    ends = curve.point(np.array([0.0, curve.length_mm / 2, curve.length_mm]))
+    points: list[tuple[str, XY]] = [
+        ("left springing", _pair(ends[0])),
+        ("crown", _pair(ends[1])),
+        ("right springing", _pair(ends[2])),
+    ]
+    if isinstance(curve, ChainOfArcs):
+        n_arcs = len(curve.radii_mm)
+        for k, xy in enumerate(curve.centres_mm):
+            n = min(k, n_arcs - 1 - k) + 1
+            side = "" if 2 * k + 1 == n_arcs else " left" if k < n_arcs / 2 else " right"
+            points.append((f"centre C{n}{side}", _pair(xy)))
+        for k, xy in enumerate(curve.junctions_mm[1:-1], start=1):
+            side = "left" if k < n_arcs / 2 else "right"
+            n = min(k, n_arcs - k)
+            points.append((f"arcs {n} and {n + 1} meet, {side}", _pair(xy)))
+    else:
+        points += [(f"pin F{n}", _pair(xy)) for n, xy in enumerate(curve.foci_mm, start=1)]
+    columns = (Column("point", Anchor.LEFT), Column("x"), Column("y"))
+    return Schedule(columns, tuple((name, figure(x, 1), figure(y, 1)) for name, (x, y) in points))
+
+
+def _pair(xy: np.ndarray) -> XY:
+    return float(xy[0]), float(xy[1])
