@@ -16,10 +16,17 @@ from survey.record.arch_values import (
     tolerance_values,
 )
 from survey.record.contents import Contents, read_contents
+from survey.record.doubtful_courses import (
+    tell_doubtful_courses,
+    tell_doubtful_marks,
+    tell_doubtful_rings,
+    tell_doubtful_salvage,
+)
+from survey.record.doubtful_points import tell_doubtful_points, tell_gaps
 from survey.record.findings import Findings
-from survey.record.model import Feature, Record
-from survey.record.plausible import tell_doubtful
+from survey.record.model import Feature, Record, SurveyPoints
 from survey.record.points_file import SCHEMA as POINTS
+from survey.record.points_file import SitePoints
 from survey.record.reduce import Reduced, reduce_to_face
 from survey.record.sources import NOT_READ_YET, tell_unread
 
@@ -97,8 +104,20 @@ def _reduced(contents: Contents, findings: Findings) -> Reduced | None:
         return None
     reduced = reduce_to_face(contents.points, contents.arch, findings)
     if reduced is not None:
-        tell_doubtful(contents, reduced, findings)
+        _tell_doubts(contents.points, contents, contents.arch, reduced.points, findings)
     return reduced
+
+
+def _tell_doubts(
+    site: SitePoints, contents: Contents, arch: ArchFile, points: SurveyPoints, findings: Findings
+) -> None:
+    rings = ring_values(arch)
+    tell_doubtful_points(site, points, arch.measure.unit, findings)
+    tell_gaps(points, contents.courses, findings)
+    tell_doubtful_rings(rings, findings)
+    tell_doubtful_courses(contents.courses, rings, points, findings)
+    tell_doubtful_salvage(contents.salvage, rings, findings)
+    tell_doubtful_marks(contents.laid, findings)
 
 
 def _record(
