@@ -9,7 +9,21 @@ import numpy as np
 from survey.rebuild.plan import RebuildPlan, RingPlan
 from survey.record.model import Record
 from survey.sheets import ink
-from survey.sheets.drawing import XY, Anchor, Box, Dash, Drawing, Layer, Line, Placed, Primitive, Text
+from survey.sheets.drawing import (
+    XY,
+    Anchor,
+    Arc,
+    Box,
+    Dash,
+    Drawing,
+    EllipticArc,
+    Layer,
+    Line,
+    Placed,
+    Polyline,
+    Primitive,
+    Text,
+)
 from survey.sheets.furniture import (
     cautions,
     cautions_height_mm,
@@ -19,7 +33,7 @@ from survey.sheets.furniture import (
     refusal_banner,
 )
 from survey.sheets.outline import curve_primitives
-from survey.sheets.page import SCALES, Page, Paper
+from survey.sheets.page import Page, Paper
 from survey.sheets.schedule import figure
 from survey.sheets.tiling import Tiling, index_marks, tile, tile_pages
 
@@ -96,7 +110,7 @@ def _datum_lines(plan: RebuildPlan) -> list[Primitive]:
     crown = ring.inner.point(ring.inner.length_mm / 2)
     up = (-uy, ux)
     foot = (float(crown[0]) - 90.0 * up[0], float(crown[1]) - 90.0 * up[1])
-    top = (float(crown[0]) + 70.0 * up[0], float(crown[1]) + 70.0 * up[1])
+    top = (float(crown[0]) + _MARK_MM * up[0], float(crown[1]) + _MARK_MM * up[1])
     marks.append(Line(foot, top, chain))
     marks.append(Text((foot[0] + 2.0, foot[1] + 2.0), "middle line", 3.0, words))
     below, outward = rib.point(rib.length_mm * 0.4), rib.normal(rib.length_mm * 0.4)
@@ -135,7 +149,7 @@ def _index_page(plan: RebuildPlan, drawing: Drawing, tiling: Tiling, name: str, 
         *check_bar((area.left, bar_foot)),
         *cautions(plan.cautions, box, n_columns=2),
     )
-    return Page(name, title, marks, (placed,), placed.scale, Paper.A4_PORTRAIT)
+    return Page(name, title, marks, (placed,), None, Paper.A4_PORTRAIT)
 
 
 def _mapped(drawing: Drawing, tiling: Tiling, room: Box) -> Placed:
@@ -144,8 +158,9 @@ def _mapped(drawing: Drawing, tiling: Tiling, room: Box) -> Placed:
     bottom = min(t.cell.bottom for t in tiling.tiles)
     width = max(t.cell.right for t in tiling.tiles) - left
     height = max(t.cell.top for t in tiling.tiles) - bottom
-    scale = next(s for s in (*SCALES, 200.0, 500.0) if width / s <= room.width and height / s <= room.height)
-    bare = Drawing(f"{drawing.name}_map", tuple(p for p in drawing.primitives if not isinstance(p, Text)))
+    scale = max(width / room.width, height / room.height)
+    curves = (Arc, EllipticArc, Polyline)
+    bare = Drawing(f"{drawing.name}_map", tuple(p for p in drawing.primitives if isinstance(p, curves)))
     middle = (left + width / 2, bottom + height / 2)
     return Placed(bare, middle, room.middle, scale)
 

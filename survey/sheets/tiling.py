@@ -256,8 +256,8 @@ def index_marks(tiling: Tiling, placed: Placed) -> tuple[Primitive, ...]:
             part.cell.height / scale,
         )
         marks.append(rectangle(cell, pen))
-        height = min(ink.HEAD_MM, cell.width / 4, cell.height / 3)
-        at = (cell.middle[0], cell.bottom + 0.12 * cell.height)
+        height = min(ink.TEXT_MM, cell.width / 5, cell.height / 4)
+        at = (cell.left + 0.6 * height, cell.top - 1.6 * height)
         style = ink.letters(Layer.FRAME, ink.ACCENT)
-        marks.append(Text(at, part.name, height, style, Anchor.MIDDLE, bold=True, backed=True))
+        marks.append(Text(at, part.name, height, style, bold=True, backed=True))
     return tuple(marks)
