@@ -55,6 +55,24 @@ def choose_curve(fit: ArchFit, choice: CurveChoice | Family | None) -> ChosenCur
     return _present(fit.movement)
 
 
+def repair_choice(fit: ArchFit, choice: CurveChoice | Family | None) -> ChosenCurve:
+    """The base curve of a repair: the shape as it stands, of the fitted or a named family.
+
+    Raises
+    ------
+    PlanError
+        When the original or the present curve of a moved arch is asked for, on which no standing brick lies.
+    """
+    if isinstance(choice, Family):
+        return _family(fit, choice)
+    if choice in (CurveChoice.ORIGINAL, CurveChoice.PRESENT):
+        raise PlanError(
+            f"a repair leaves standing bricks where they are, on the surveyed curve, but the {choice} curve "
+            "was asked for; leave the curve out, or rebuild the whole arch (--scope whole)"
+        )
+    return ChosenCurve(fit.best.shape, str(choice) if choice else str(fit.chosen))
+
+
 def _family(fit: ArchFit, family: Family) -> ChosenCurve:
     candidate = fit.candidates.get(family)
     if candidate is None or not candidate.converged:

@@ -85,19 +85,23 @@ class Run:
         return self.last - self.first + 1
 
 
+def open_spans(is_fixed: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and last brick (counted from 0) of every run of bricks that are not fixed."""
+    step = np.diff(np.concatenate([[0], (~is_fixed).astype(np.int8), [0]]))
+    firsts, lasts = np.flatnonzero(step == 1), np.flatnonzero(step == -1) - 1
+    return [(int(a), int(b)) for a, b in zip(firsts, lasts, strict=True)]
+
+
 def open_runs(fixed_mm: Floats, length_mm: float) -> tuple[Run, ...]:
     """The runs of bricks whose place is open, between fixed bricks or springings."""
-    is_open = np.isnan(fixed_mm[:, 0])
-    step = np.diff(np.concatenate([[0], is_open.astype(np.int8), [0]]))
-    firsts, lasts = np.flatnonzero(step == 1), np.flatnonzero(step == -1) - 1
     return tuple(
         Run(
-            int(a),
-            int(b),
+            a,
+            b,
             float(fixed_mm[a - 1, 1]) if a > 0 else 0.0,
-            float(fixed_mm[b + 1, 0]) if b + 1 < is_open.size else length_mm,
+            float(fixed_mm[b + 1, 0]) if b + 1 < len(fixed_mm) else length_mm,
         )
-        for a, b in zip(firsts, lasts, strict=True)
+        for a, b in open_spans(~np.isnan(fixed_mm[:, 0]))
     )
 
 

@@ -1,0 +1,180 @@
+"""Repair: what stands stays to the last digit, and every gap is filled between its neighbours."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey.curves.displaced import DisplacedCurve
+from survey.curves.protocol import Floats
+from survey.fitting.result import ArchFit
+from survey.rebuild.corners import surveyed_corners
+from survey.rebuild.courses import Fate, RingCount
+from survey.rebuild.layout_draft import RingDraft, open_spans
+from survey.rebuild.repair_soffit import (
+    LEAST_STEP_MM,
+    Base,
+    FlushPoint,
+    SoffitReadings,
+    repair_curve,
+    wave_mm,
+)
+from survey.rebuild.rhythm import RingRhythm
+from survey.rebuild.rings import RingLines, section_limits
+from survey.record.model import Edge, Feature, Record
+
+FEWEST_CORNERS = 4
+"""A ring with fewer surveyed corners is taken to lie parallel to the ring inside it."""
+FADE_COURSES = 4.0
+"""Over so many courses of a gap the new soffit leaves a standing corner for the smooth curve."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StandingRing:
+    """One ring as found, ready to be repaired.
+
+    Attributes
+    ----------
+    base : ChainOfArcs, Ellipse or EllipseParallel
+        The fitted inner curve.
+    lines : RingLines
+        The curves fitted.
+    fate : (N,) int
+        ``STANDS`` or ``NEW`` for every course.
+    """
+
+    base: Base
+    lines: RingLines
+    count: RingCount
+    rhythm: RingRhythm
+    fate: NDArray[np.int64]
+
+
+def repair_draft(
+    record: Record, fit: ArchFit, ring: StandingRing, *, inside: DisplacedCurve | None
+) -> tuple[RingDraft, DisplacedCurve]:
+    """A ring with its standing bricks fixed and its gaps open, and the curve it is repaired to.
+
+    Parameters
+    ----------
+    inside : DisplacedCurve or None
+        The repaired curve of the next ring towards the opening; a ring whose own edges were not surveyed lies
+        parallel to it.
+    """
+    number, n = ring.lines.ring.ring, ring.count.count
+    corners, sigma = surveyed_corners(record, fit, number, count=n, numbers=ring.count.numbers)
+    stands = ring.fate == Fate.STANDS
+    corners[~stands] = np.nan
+    curve = _curve(record, fit, ring, corners=corners, sigma=sigma, inside=inside)
+    fixed = _fixed(ring, curve, corners)
+    outer = curve.offset(ring.lines.ring.depth_mm)
+    draft = RingDraft(
+        lines=replace(ring.lines, inner=curve, outer=outer),
+        count=ring.count,
+        rhythm=ring.rhythm,
+        fate=ring.fate,
+        width_mm=np.where(stands, fixed[:, 1] - fixed[:, 0], ring.rhythm.sizes.width_of_course_mm),
+        source=tuple("original" if s else "new" for s in stands),
+        limits=section_limits(ring.lines.ring, record.joints),
+        fixed_mm=fixed,
+        surveyed_mm=corners,
+    )
+    return draft, curve
+
+
+def _curve(
+    record: Record,
+    fit: ArchFit,
+    ring: StandingRing,
+    *,
+    corners: Floats,
+    sigma: Floats,
+    inside: DisplacedCurve | None,
+) -> DisplacedCurve:
+    base, stands = ring.base, ring.fate == Fate.STANDS
+    seen = ~np.isnan(corners[:, :2, 0])
+    if seen.sum() < FEWEST_CORNERS:
+        return _parallel_to(base, inside)
+    located = base.locate(corners[:, :2][seen])
+    station, deviation = np.full(seen.shape, np.nan), np.full(seen.shape, np.nan)
+    station[seen], deviation[seen] = located.station_mm, located.distance_mm
+    both = np.asarray(
+        seen.all(axis=1)
+    )  # the mean of both edges of a brick: half the noise, one reading a brick
+    single = seen & ~both[:, None]
+    ends = _springings(record, fit, ring)
+    order_by = np.concatenate([station[both].mean(axis=1), station[single], ends.station_mm])
+    _, order = np.unique(np.round(order_by, 6), return_index=True)
+    readings = SoffitReadings(
+        order_by[order],
+        np.concatenate([deviation[both].mean(axis=1), deviation[single], ends.deviation_mm])[order],
+        np.concatenate([sigma[:, :2][both].mean(axis=1) / np.sqrt(2.0), sigma[:, :2][single], ends.sigma_mm])[
+            order
+        ],
+    )
+    pitch_mm = base.length_mm / ring.count.count
+    typical_mm = float(np.median(readings.sigma_mm))
+    wave = wave_mm(pitch_mm, typical_mm, fit.irregularity_mm, fit.correlation_length_mm)
+    flush = _flush_points(stands, station, deviation, pitch_mm=pitch_mm, length_mm=base.length_mm)
+    return repair_curve(base, readings, flush, wave_mm=wave, step_mm=0.5 * pitch_mm)
+
+
+def _parallel_to(base: Base, inside: DisplacedCurve | None) -> DisplacedCurve:
+    """The curve of a ring hardly surveyed: moved as the ring inside it, else the fitted curve."""
+    if inside is None:
+        return DisplacedCurve(base, 0.0, 0.0)
+    stations = base.locate(inside.base.point(np.asarray(inside.stations_mm))).station_mm
+    return DisplacedCurve(base, stations, np.asarray(inside.offsets_mm))
+
+
+def _flush_points(
+    stands: NDArray[np.bool_], station: Floats, deviation: Floats, *, pitch_mm: float, length_mm: float
+) -> tuple[FlushPoint, ...]:
+    """The surveyed corners beside gaps; each correction fades out within its brick and within the gap."""
+    points: list[FlushPoint] = []
+    for a, b in open_spans(stands):
+        left = station[a - 1, 1] if a > 0 else np.nan
+        right = station[b + 1, 0] if b + 1 < stands.size else np.nan
+        gap_mm = float(np.nan_to_num(right, nan=length_mm) - np.nan_to_num(left, nan=0.0))
+        fade_mm = max(min(FADE_COURSES * pitch_mm, gap_mm), LEAST_STEP_MM)
+        if not np.isnan(left):
+            brick_mm = _brick_mm(station[a - 1], pitch_mm)
+            points.append(FlushPoint(float(left), float(deviation[a - 1, 1]), brick_mm, fade_mm))
+        if not np.isnan(right):
+            brick_mm = _brick_mm(station[b + 1], pitch_mm)
+            points.append(FlushPoint(float(right), float(deviation[b + 1, 0]), fade_mm, brick_mm))
+    return tuple(points)
+
+
+def _brick_mm(edges: Floats, pitch_mm: float) -> float:
+    """Length over which a correction fades within a standing brick."""
+    return 0.5 * pitch_mm if np.isnan(edges).any() else max(float(edges[1] - edges[0]), LEAST_STEP_MM)
+
+
+def _springings(record: Record, fit: ArchFit, ring: StandingRing) -> SoffitReadings:
+    """Stations, departures and uncertainties (2,) of the springings: as surveyed, else as fitted."""
+    points, length_mm = record.points, ring.base.length_mm
+    station, deviation = np.array([0.0, length_mm]), np.zeros(2)
+    sigma = np.full(2, max(fit.irregularity_mm, record.point_sigma_mm))
+    if ring.lines.offset_mm != 0.0:
+        return SoffitReadings(station, deviation, sigma)
+    for side, edge in enumerate((Edge.LEFT, Edge.RIGHT)):
+        mask = points.on(Feature.SPRINGING) & np.asarray(points.edge == edge, dtype=bool)
+        mask[fit.points.index[fit.points.set_aside]] = False
+        if mask.any():
+            deviation[side] = ring.base.locate(fit.to_arch(points.xy_mm[mask])).distance_mm.mean()
+            sigma[side] = points.sigma_mm[mask].mean() / np.sqrt(mask.sum())
+    return SoffitReadings(station, deviation, sigma)
+
+
+def _fixed(ring: StandingRing, curve: DisplacedCurve, corners: Floats) -> Floats:
+    """Stations (N, 2) of the edges of standing bricks on the repaired curve; NaN for courses to be filled."""
+    stands = ring.fate == Fate.STANDS
+    foot = ring.base.point(np.clip(ring.rhythm.edge_mm, 0.0, ring.base.length_mm)).reshape(-1, 2, 2)
+    where = np.where(np.isnan(corners[:, :2]), foot, corners[:, :2])
+    fixed = np.full((ring.count.count, 2), np.nan)
+    if stands.any():
+        fixed[stands] = curve.locate(where[stands].reshape(-1, 2)).station_mm.reshape(-1, 2)
+    return fixed
