@@ -17,9 +17,9 @@ from survey.curves import Family
 from survey.errors import ArchSurveyError
 
 if TYPE_CHECKING:
-    from survey.fitting import ArchFit
+    from survey.fitting.result import ArchFit
     from survey.rebuild import RebuildOptions, RebuildPlan
-    from survey.record import Record
+    from survey.record.model import Record
 
 CURVE_CHOICES = (*(str(family) for family in Family), "original", "present", "surveyed")
 

@@ -1,0 +1,55 @@
+"""Strips: values land where the scale says, and missing readings leave a gap."""
+
+import numpy as np
+import pytest
+
+from survey.sheets import ink, strip
+from survey.sheets.drawing import Box, Circle, Layer, Line, Polyline
+
+WINDOW = strip.Strip(Box(10.0, 20.0, 100.0, 40.0), (0.0, 2000.0), (-8.0, 8.0))
+PEN = ink.pen(Layer.DEVIATION)
+
+
+def test_corners_of_the_box_are_the_ends_of_the_ranges():
+    assert WINDOW.at(0.0, -8.0) == (10.0, 20.0)
+    assert WINDOW.at(2000.0, 8.0) == (110.0, 60.0)
+
+
+def test_a_missing_reading_breaks_the_trace():
+    marks = strip.trace(WINDOW, [0, 1, 2, 3, 4, 5], [0, 1, np.nan, 1, 2, 1], PEN)
+    assert [len(m.points) for m in marks if isinstance(m, Polyline)] == [2, 3]
+
+
+def test_every_known_reading_has_its_dot():
+    marks = strip.dots(WINDOW, [0.0, 500.0, np.nan], [1.0, np.nan, 2.0], PEN)
+    assert [m.centre for m in marks if isinstance(m, Circle)] == [WINDOW.at(0.0, 1.0)]
+
+
+def test_whiskers_stay_inside_the_strip():
+    (mark,) = strip.whiskers(WINDOW, [500.0], [7.0], [3.0], PEN)
+    assert isinstance(mark, Line)
+    assert mark.start == WINDOW.at(500.0, 4.0)
+    assert mark.end == WINDOW.at(500.0, 8.0)
+
+
+def test_band_is_cut_at_the_strip():
+    (mark,) = strip.band(WINDOW, -50.0, 5.0)
+    ys = [y for _, y in mark.points]
+    assert min(ys) == pytest.approx(WINDOW.box.bottom)
+    assert max(ys) == pytest.approx(WINDOW.y_at(5.0))
+
+
+@pytest.mark.parametrize(("low", "high", "most"), [(0.0, 1980.0, 12), (-7.0, 7.0, 4), (0.0, 0.03, 5)])
+def test_ticks_are_round_and_few(low, high, most):
+    step = strip.tick_step(low, high, most)
+    values = strip.ticks(low, high, step)
+    assert 1 <= len(values) - 1 <= most
+    assert min(values) >= low - 1e-12
+    assert max(values) <= high + 1e-12
+
+
+def test_symmetric_range_holds_every_reading_and_its_mirror():
+    low, high = strip.symmetric_range([-3.0, np.nan, 7.0], 2.0)
+    assert low == -high
+    assert high > 7.0
+    assert strip.symmetric_range([np.nan], 2.0) == pytest.approx((-2.2, 2.2))
