@@ -1,8 +1,8 @@
-"""Make the three demo records of the invented Wexmoulde granary anew: ``python datasets/generate.py [FOLDER]``.
+"""Make the three demo records of the invented granary anew: ``python datasets/generate.py [FOLDER]``.
 
-Each arch is laid brick by brick on a known curve with its own joint rhythm, made a little irregular, moved if it
-is to have moved, and then "measured" with random errors, so that the record reads like a real survey. Everything is
-seeded: the same program writes the same files. No person, firm or place in it is real.
+Each arch is laid brick by brick on a known curve with its own joint rhythm, made a little irregular, moved
+if it is to have moved, and then "measured" with random errors, so that the record reads like a real survey.
+Everything is seeded: the same program writes the same files. No person, firm or place in it is real.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ class Site:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LaidRing:
-    """A ring as laid: stations of both sides of every course on its inner curve, joints (n + 1,), four corners."""
+    """A ring as laid: widths (n,) and joints (n + 1,) along its inner curve, and every brick's corners."""
 
     spec: RingSpec
     widths_mm: Floats

@@ -276,6 +276,9 @@ def _tell(detail: ErrorDetails, findings: Findings) -> None:
         findings.fault(FILE, "is no known key", remedy, column=key)
         return
     reason, remedy = _SAYINGS.get(kind, (detail["msg"], "see RECORD.md"))
+    if kind == "missing" and key in _SECTIONS:
+        needed = [name for name, known in _SECTIONS[key].model_fields.items() if known.is_required()]
+        reason, remedy = "this table is missing", f"add [{key}] with {' and '.join(needed)}"
     if kind in ("word", "contradiction"):
         reason, remedy = str(context["reason"]), str(context["remedy"])
     bound = next((context[name] for name in ("gt", "ge", "lt", "le") if name in context), "")

@@ -22,7 +22,7 @@ def ring_values(arch: ArchFile) -> tuple[Ring, ...]:
 
 
 def joint_limits(arch: ArchFile) -> JointLimits:
-    """Joint limits; a greater ``max`` lifts the default limit at the extrados with it, since joints widen outwards."""
+    """Joint limits; a greater ``max`` lifts the default limit at the extrados: joints widen outwards."""
     joints, unit_mm, usual = arch.joints, arch.measure.unit.in_mm, JointLimits()
     max_mm = _mm(joints.max, unit_mm, usual.max_mm)
     return JointLimits(

@@ -50,7 +50,8 @@ point_sigma = 2.0           # how well one coordinate is known (standard uncerta
 # [view]                    # only where points have z and neither springings nor courses tell left from right
 # outside = [0.0, 0.0]      # a point of the site plan in front of the face
 
-# points.csv: with z, a right-handed site grid with z up; with z blank in every row, x right and y up in the face.
+# points.csv: with z, a right-handed site grid with z up; with z blank in every row, x runs right and
+# y up in the face.
 """
 
 

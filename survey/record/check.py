@@ -34,7 +34,7 @@ class RecordCounts:
 
 @dataclass(frozen=True, slots=True)
 class CheckReport:
-    """The answer of :func:`check_record`: faults forbid the use of the record, doubts say what to measure again."""
+    """The answer of :func:`check_record`: faults forbid the use, doubts say what to measure again."""
 
     status: Status
     faults: tuple[Fault, ...]
@@ -45,8 +45,8 @@ class CheckReport:
 def check_record(folder: Path) -> CheckReport:
     """Read a record folder as far as it can be read and tell everything that is wrong or doubtful.
 
-    A folder as :func:`~survey.record.blank.write_blank_record` leaves it, or with arch.toml begun and no row filled
-    in, is empty, which is no fault.
+    A folder as :func:`~survey.record.blank.write_blank_record` leaves it, or with arch.toml begun and no row
+    filled in, is empty, which is no fault.
     """
     examination = examine(folder)
     counts = _counts(examination.contents)

@@ -18,7 +18,7 @@ from survey.record.tables import Schema, Table, read_table
 from survey.record.units import Unit
 
 USUAL_POINT_SIGMA_MM = 2.0
-"""Taken, with a doubt, where arch.toml gives none: reading a tape or a prism on a worn arris (common practice)."""
+"""Taken, with a doubt, where arch.toml gives none: a tape or prism on a worn arris (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,11 +14,11 @@ from survey.record.notes_files import COURSES, LAID, SALVAGE
 from survey.record.points_file import SCHEMA as POINTS
 
 _BRICKS_MM = (15.0, 450.0)
-"""Dimensions believed of a brick along the arch: a tile on edge, and the longest brick laid across its joint."""
+"""Dimensions believed of a brick along the arch: from a tile on edge to the longest brick laid along it."""
 _DEPTHS_MM = (25.0, 2000.0)
 _WIDEST_JOINT_MM = 50.0
 _SHARES = (0.6, 1.6)
-"""A width or depth outside these shares of its ring's own is looked at again: no hand-moulded lot varies so much."""
+"""A width or depth outside these shares of its ring's own is doubted: no moulded lot varies so much."""
 
 
 def tell_doubtful_rings(rings: tuple[Ring, ...], findings: Findings) -> None:
@@ -83,7 +83,7 @@ def tell_doubtful_salvage(
         if ring is not None and not _SHARES[0] <= brick.width_mm / ring.brick_width_mm <= _SHARES[1]:
             findings.doubt(
                 SALVAGE.file,
-                f"a width of {brick.width_mm:.4g} mm does not go with ring {ring.ring}'s {ring.brick_width_mm:.4g} mm",
+                f"{brick.width_mm:.4g} mm does not go with ring {ring.ring}'s {ring.brick_width_mm:.4g} mm",
                 "measure it again",
                 row=brick.row,
                 column="width",

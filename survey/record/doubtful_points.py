@@ -27,6 +27,8 @@ _FEW = 9
 """Points on the intrados: three for each of the three figures of the simplest arch (common practice)."""
 _GAP = 0.25
 """Share of the span over which the intrados may go unmeasured."""
+_FAR_SHARE = 20.0
+"""A point further off than this many times the reach of the arch belongs to another grid or unit."""
 _OFF_FACE_MM = 100.0
 """A point of the wall's face may stand so far before or behind it: a pilaster, a deep reveal."""
 
@@ -46,6 +48,7 @@ def tell_doubtful_points(site: SitePoints, points: SurveyPoints, unit: Unit, fin
     _tell_sigma(points, findings)
     _tell_springings(points, findings)
     tell_slips(site, unit.in_mm, findings)
+    _tell_far_away(points, findings)
     _tell_off_face(points, findings)
     tell_disorder(points, findings)
     _tell_ringless(points, findings)
@@ -71,6 +74,29 @@ def tell_extent(points: SurveyPoints, unit: Unit, findings: Findings) -> None:
         meant,
         column="measure.unit",
     )
+
+
+def _rows_told(findings: Findings) -> set[int | None]:
+    return {doubt.row for doubt in findings.doubts if doubt.file == SCHEMA.file}
+
+
+def _tell_far_away(points: SurveyPoints, findings: Findings) -> None:
+    """Doubt points that lie nowhere near the arch: another grid, another unit."""
+    arch = points.xy_mm[points.on(Feature.INTRADOS)]
+    middle = np.median(arch, axis=0)
+    reach = float(np.quantile(np.linalg.norm(arch - middle, axis=1), 0.75))
+    place = np.column_stack([points.xy_mm - middle, points.w_mm])
+    distance = np.linalg.norm(place, axis=1)
+    told = _rows_told(findings)
+    for i in np.flatnonzero(distance > max(_FAR_SHARE * reach, 1.0)):
+        if int(points.row[i]) in told:
+            continue
+        findings.doubt(
+            SCHEMA.file,
+            f"{points.name[i]} lies {distance[i] / 1000.0:.1f} m from the middle of the arch",
+            "see whether it is in the same grid and unit",
+            row=int(points.row[i]),
+        )
 
 
 def tell_gaps(points: SurveyPoints, courses: tuple[CourseNote, ...], findings: Findings) -> None:
@@ -117,8 +143,8 @@ def _tell_sigma(points: SurveyPoints, findings: Findings) -> None:
         every = len(odd) == len(points)
         findings.doubt(
             arch_file.FILE if every else SCHEMA.file,
-            f"a standard uncertainty of {listed(shown)} mm is not believable for {'any' if every else 'these'} points"
-            + ("" if every else f" (rows {listed(points.row[odd])})"),
+            f"a standard uncertainty of {listed(shown)} mm is not believable"
+            + ("" if every else f" (row {listed(points.row[odd])})"),
             "write it in measure.unit; 1 to 5 mm is usual on a worn arris",
             column="measure.point_sigma" if every else "sigma",
         )
@@ -147,7 +173,7 @@ def _tell_springings(points: SurveyPoints, findings: Findings) -> None:
 
 
 def _tell_off_face(points: SurveyPoints, findings: Findings) -> None:
-    told = {doubt.row for doubt in findings.doubts if doubt.file == SCHEMA.file}
+    told = _rows_told(findings)
     on_wall = points.on(Feature.SPRINGING) | points.on(Feature.FACE) | points.on(Feature.INTRADOS)
     for i in np.flatnonzero(on_wall & (np.abs(points.w_mm) > _OFF_FACE_MM)):
         if int(points.row[i]) not in told:

@@ -1,7 +1,7 @@
 """The plane of the face: where it stands in the site grid.
 
-Gravity stays vertical: the face's y axis is the site's z, and only the trace of the face in plan is fitted, by
-total least squares. A wall that leans is told as a doubt with its angle.
+Gravity stays vertical: the face's y axis is the site's z, and only the trace of the face in plan is fitted,
+by total least squares. A wall that leans is told as a doubt with its angle.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ class Trace:
 
 
 def reference_mm(xyz_mm: Floats) -> Floats:
-    """Whole-millimetre point (3,) near the middle of the points, subtracted before anything else is computed."""
+    """Whole-millimetre point (3,) near the middle of the points, subtracted before all else is computed."""
     return np.asarray(np.round(np.median(xyz_mm, axis=0)), dtype=float)
 
 
@@ -82,9 +82,9 @@ def fit_trace(xyz_mm: Floats, sigma_mm: Floats) -> Trace | None:
     -----
     The start is the pair of points with the least median distance of all points from its line, so that stray
     points cannot pull it; Tukey's bisquare weights then settle it. In the turned frame, total least squares
-    means no weighted covariance between distance along and distance off the line. Where the wall leans clearly
-    (by four standard uncertainties and :data:`LEAST_LEAN_RAD`), lean and trace are fitted together, since
-    points missing on one side would otherwise let the lean turn the trace.
+    means no weighted covariance between distance along and distance off the line. Where the wall leans
+    clearly (by four standard uncertainties and :data:`LEAST_LEAN_RAD`), lean and trace are fitted together,
+    since points missing on one side would otherwise let the lean turn the trace.
     """
     along = _start(xyz_mm[:, :2])
     if along is None:

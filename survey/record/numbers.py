@@ -1,8 +1,8 @@
 """Numbers as people and spreadsheets write them: decimal point or comma, thousands signs, blanks.
 
-A cell is read in every way it can be read. Most cells allow one reading (``12,5``, ``1.234,5``, ``0.234``) and
-so prove the file's decimal sign. A cell with two readings (``1,234``) takes the one the rest of its file proves,
-or is refused with both readings named.
+A cell is read in every way it can be read. Most cells allow one reading (``12,5``, ``1.234,5``, ``0.234``)
+and so prove the file's decimal sign. A cell with two readings (``1,234``) takes the one the rest of its file
+proves, or is refused with both readings named.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ class CellError(ArchSurveyError, ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """One way to read a cell: its value, the decimal sign, and the thousands sign it needs (blank if none)."""
+    """One way to read a cell: its value, and the decimal and thousands signs it uses (blank if none)."""
 
     value: float
     decimal: str
@@ -50,8 +50,8 @@ class NumberStyle:
     thousands : frozenset of str
         Point or comma, where such a cell used it between thousands.
     plain_points : bool
-        Whether, with nothing proved, a lone point is the record's own decimal point. Not so in a file separated by
-        semicolons: those come from spreadsheets that write decimal commas.
+        Whether, with nothing proved, a lone point is the record's own decimal point. Not so in a file
+        separated by semicolons: those come from spreadsheets that write decimal commas.
     """
 
     decimals: frozenset[str] = frozenset()
@@ -164,7 +164,8 @@ def _pattern(decimal: str, other: str) -> re.Pattern[str]:
     point, comma = re.escape(decimal), re.escape(other)
     grouped = rf"[1-9][0-9]{{0,2}}(?P<mark>[{comma} '’])[0-9]{{3}}(?:(?P=mark)[0-9]{{3}})*"
     return re.compile(
-        rf"(?P<sign>[+-]?) ?(?=[{point}]?[0-9])(?P<whole>{grouped}(?![0-9eE])|[0-9]*)(?:{point}(?P<part>[0-9]*))?"
+        rf"(?P<sign>[+-]?) ?(?=[{point}]?[0-9])"
+        rf"(?P<whole>{grouped}(?![0-9eE])|[0-9]*)(?:{point}(?P<part>[0-9]*))?"
         rf"(?P<power>[eE][+-]?[0-9]{{1,3}})?"
     )
 

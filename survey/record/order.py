@@ -44,7 +44,7 @@ def _seen_from_below(points: SurveyPoints) -> tuple[Floats, Floats]:
 def _misplaced(
     course: Ints, rank: Ints, angle: Floats, tolerance: Floats
 ) -> list[tuple[int, NDArray[np.bool_]]]:
-    """Points outside the longest run that is in order, each with the mask of the points it stands wrong to."""
+    """Points outside the longest run in order, each with the mask of the points it stands wrong to."""
     order = np.lexsort((angle, rank, course))
     kept = np.zeros(len(course), dtype=bool)
     kept[order[_longest_rising(angle[order])]] = True
@@ -88,7 +88,8 @@ def _tell(points: SurveyPoints, one: int, others: Ints, angle: Floats, findings:
     if passed:
         findings.doubt(
             SCHEMA.file,
-            f"{points.name[one]} is numbered course {course} but stands on the wrong side of course {listed(passed)}",
+            f"{points.name[one]} is numbered course {course} but stands on the wrong side of"
+            f" course {listed(passed)}",
             "see which course it was taken on",
             row=row,
             column="course",
@@ -98,7 +99,8 @@ def _tell(points: SurveyPoints, one: int, others: Ints, angle: Floats, findings:
     findings.doubt(
         SCHEMA.file,
         f"{points.name[one]} is the {points.edge[one]} edge of course {course} but stands"
-        f" {'right' if angle[one] > angle[other] else 'left'} of {points.name[other]}, its {points.edge[other]} edge",
+        f" {'right' if angle[one] > angle[other] else 'left'} of {points.name[other]},"
+        f" its {points.edge[other]} edge",
         "swap the edges of the two, or measure them again",
         row=row,
         column="edge",

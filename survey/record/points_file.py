@@ -41,7 +41,7 @@ class Scale:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SitePoints:
-    """Points in site coordinates, parallel arrays of length n as in :class:`~survey.record.model.SurveyPoints`.
+    """Points in site coordinates, parallel arrays as in :class:`~survey.record.model.SurveyPoints`.
 
     Attributes
     ----------

@@ -54,8 +54,8 @@ def read_record(folder: Path) -> Record:
     Returns
     -------
     Record
-        In millimetres, in the face of the wall as seen from outside: x right, y up, w towards the viewer. How left
-        and right are decided is told in :mod:`survey.record.sides`.
+        In millimetres, in the face of the wall as seen from outside: x right, y up, w towards the viewer. How
+        left and right are decided is told in :mod:`survey.record.sides`.
 
     Raises
     ------

@@ -126,6 +126,7 @@ def _tell_lean(trace: Trace, findings: Findings, *, reverse: bool) -> None:
         forward = (trace.lean_rad > 0) != reverse
         findings.doubt(
             SCHEMA.file,
-            f"the face leans {'forward' if forward else 'back'} by {abs(math.degrees(trace.lean_rad)):.2f}° from plumb",
+            f"the face leans {'forward' if forward else 'back'}"
+            f" by {abs(math.degrees(trace.lean_rad)):.2f}° from plumb",
             "the arch was drawn on a plumb face; check the lean with a plumb line",
         )

@@ -1,9 +1,10 @@
 """Which way is left: decided by what the record says, never by the order of the rows.
 
-Left and right are as seen from outside, facing the arch. The record decides, in this order: springing points with
-``edge`` left and right; course numbers, which run from the left springing; left and right edges of single courses;
-``[view] outside = [x, y]`` in arch.toml, a point of the site plan that stands in front of the face. What contradicts
-another of these is a fault. Where none of them speaks, the right hand is taken towards growing site x, with a doubt.
+Left and right are as seen from outside, facing the arch. The record decides, in this order: springing points
+with ``edge`` left and right; course numbers, which run from the left springing; left and right edges of
+single courses; ``[view] outside = [x, y]`` in arch.toml, a point of the site plan in front of the face. What
+contradicts another of these is a fault. Where none of them speaks, the right hand is taken towards growing
+site x, with a doubt. Without z, x itself runs to the right, and what contradicts it is a fault.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ _CORRELATED = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """One thing that tells right from left: what it is, and whether it puts the right hand along the trace."""
+    """One thing that tells right from left, and whether it puts the right hand along the trace."""
 
     what: str
     along: bool
@@ -53,7 +54,7 @@ def runs_against(
             findings.fault(
                 SCHEMA.file,
                 f"left and right contradict each other: {evidence[0].what} against {other.what}",
-                "give both as seen from outside, facing the arch; on a site grid see that x and y are not swapped",
+                "give both as seen from outside, facing the arch; see that x and y are not swapped",
             )
             return False
     if evidence:
@@ -78,8 +79,8 @@ def _evidence(points: SitePoints, along_mm: Floats, outside_mm: float | None) ->
     if edges:
         yield Evidence("the left and right edges of the courses", edges > 0)
     if outside_mm:
-        # Facing the wall from outside with the right hand along the trace, one stands to the right of that direction
-        # seen from above: w = x × y.
+        # Facing the wall from outside with the right hand along the trace, one stands to the right of that
+        # direction as seen from above: w = x × y.
         yield Evidence("[view] outside in arch.toml", outside_mm > 0)
 
 
@@ -97,7 +98,7 @@ def _course_order(points: SitePoints, along_mm: Floats) -> float:
 
 
 def _edge_order(points: SitePoints, along_mm: Floats) -> int:
-    """Courses whose right edge lies further along than their left, minus the others; 0 without a clear majority."""
+    """Courses with the right edge further along than the left, minus the others; 0 if not clear."""
     where: dict[tuple[int, int, str], dict[Edge, float]] = {}
     for ring, course, feature, edge, place in zip(
         points.ring, points.course, points.feature, points.edge, along_mm, strict=True

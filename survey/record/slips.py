@@ -1,4 +1,4 @@
-"""Points far off their neighbours: a slip of a metre, of a digit, of a unit, or simply something to measure again."""
+"""Points far off their neighbours: a slip of a metre, a digit or a sign, or just one to measure again."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ _EDGE_ORDER = {Edge.LEFT: 0, Edge.MID: 1, Edge.UNKNOWN: 1, Edge.RIGHT: 2}
 _LEAST_MM = 25.0
 """Less is no slip but the arch itself: a spalled corner, a brick pushed out."""
 _OF_STRIDE = 0.25
-"""Share of the distance between a point's neighbours it may stand off: the bow of the arch is up to an eighth."""
+"""Share of the distance between its neighbours a point may stand off; an arch bows by an eighth."""
 _MOST_ASTRAY = 0.25
 """With more of a ring astray than this its points do not follow each other, and nothing can be said."""
 _SLIPS_MM = ((1000.0, "a slip of a metre?"), (100.0, "a slip of ten centimetres?"))
@@ -52,7 +52,7 @@ class Astray:
 
 
 def tell_slips(points: SitePoints, unit_mm: float, findings: Findings) -> None:
-    """Note a doubt for every point far off its neighbours along a ring, with the slip that would explain it."""
+    """Note a doubt for every point far off its neighbours along a ring, with the slip that explains it."""
     columns = ("x", "y", "z") if points.has_z else ("x", "y")
     for astray in sorted(_astray(points), key=lambda found: found.index):
         column, reason = _named(astray, points, unit_mm, columns)
@@ -90,8 +90,8 @@ def _off_their_neighbours(points: SitePoints, index: Ints) -> list[Astray]:
         off = place - _nearest(place, start, end)
         distance = np.linalg.norm(off, axis=1)
         stride = np.linalg.norm(end - start, axis=1)
-        # One point astray also throws off its neighbours and stretches their stride; the middle of all strides
-        # tells how far apart the points stand.
+        # One point astray also stretches its neighbours' strides; the middle of all strides tells how far
+        # apart the points stand.
         stride = np.minimum(stride, 6.0 * np.median(stride))
         allowed = np.maximum(np.maximum(_LEAST_MM, 8.0 * points.sigma_mm[index]), _OF_STRIDE * stride)
         worst = int(np.argmax(distance / allowed))
@@ -107,7 +107,7 @@ def _off_their_neighbours(points: SitePoints, index: Ints) -> list[Astray]:
 
 
 def _stretches(place: Floats) -> tuple[Floats, Floats]:
-    """Where each point is expected: between its neighbours; at an end up to three strides on from the next."""
+    """Where each point is expected: between its neighbours, an end up to three strides on from the next."""
     start, end = np.roll(place, 1, axis=0), np.roll(place, -1, axis=0)
     reach = 3.0 * float(np.median(np.linalg.norm(end - start, axis=1)))
     for last, near, far in ((0, 1, 3), (-1, -2, -4)):

@@ -110,8 +110,9 @@ def read_table(path: Path, schema: Schema, findings: Findings) -> Table | None:
         row = _row(cells, number, headings, separator, findings, schema.file)
         if row is not None:
             filled.append(row)
-    lengths = (row.cells.get(column, "") for row in filled for column in schema.lengths)
+    lengths = [row.cells.get(column, "") for row in filled for column in schema.lengths]
     style = style_of(lengths, plain_points=separator != ";")
+    _tell_exponents(filled, schema, findings)
     if style.mixed:
         findings.doubt(
             schema.file,
@@ -121,8 +122,23 @@ def read_table(path: Path, schema: Schema, findings: Findings) -> Table | None:
     return Table(schema, frozenset(headings) - {""}, tuple(filled), style, units)
 
 
+def _tell_exponents(rows: list[Row], schema: Schema, findings: Findings) -> None:
+    for column in schema.columns:
+        if column not in schema.lengths:
+            continue
+        short = [row for row in rows if re.search(r"[0-9][eE][+-]?[0-9]", row.cells.get(column, ""))]
+        if short:
+            findings.doubt(
+                schema.file,
+                f"'{one_line(short[0].cells[column])}' is in exponent form ({len(short)} such); digits are lost",
+                "format the column as a plain number in the spreadsheet and save again",
+                row=short[0].number,
+                column=column,
+            )
+
+
 def decoded(data: bytes, file: str, findings: Findings) -> str | None:
-    """Text of a file: UTF-8, UTF-16 as spreadsheets save it, or Windows-1252 with a doubt; None with a fault."""
+    """Text of a file: UTF-8, UTF-16, or Windows-1252 with a doubt; None with a fault."""
     if data.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):
         findings.fault(
             file, "is a spreadsheet workbook, not text", "save it from the spreadsheet as CSV (UTF-8)"
@@ -228,7 +244,7 @@ def _headings(
         shown = listed(f"'{one_line(name)}'" for name in unknown)
         findings.doubt(
             schema.file,
-            f"{shown} {'is no column' if len(unknown) == 1 else 'are no columns'} of this file and was left unread",
+            f"{shown} {'is no column' if len(unknown) == 1 else 'are no columns'} of this file, left unread",
             f"the columns are {', '.join(schema.columns)}",
             row=number,
         )
@@ -244,7 +260,7 @@ def _row(
     if any(texts[len(headings) :]):
         remedy = "take the extra cells out"
         if separator == ",":
-            remedy = "separate the columns with semicolons where numbers have decimal commas, or take the extra cells out"
+            remedy = "with decimal commas separate the cells by semicolons, or take the extra cells out"
         findings.fault(file, f"has {len(texts)} cells under {len(headings)} headings", remedy, row=number)
         return None
     if len(texts) == 1 and len(headings) > 1:
