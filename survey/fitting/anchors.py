@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from survey.curves.protocol import Curve, Floats
-from survey.fitting.edge_clusters import edges_to_courses
+from survey.curves.protocol import Floats
 from survey.fitting.edge_readings import (
     INNER,
     LEFT,
@@ -18,12 +16,10 @@ from survey.fitting.edge_readings import (
     UNLABELLED,
     EdgeReadings,
     Ints,
-    PointPlaces,
-    average_edges,
-    place_points,
     seen_width_mm,
 )
-from survey.record.model import UNKNOWN, Record, Ring
+from survey.fitting.numbering import NumberedPoints, longest_rising
+from survey.record.model import Record, Ring
 
 GROSS_MM = 6.0
 """A width this far off (or five times the bricks' scatter) makes one of its edges a gross error."""
@@ -59,59 +55,19 @@ class Anchors:
     misread: tuple[int, ...] = ()
 
 
-def number_points(record: Record, curve: Curve, origin_mm: tuple[float, float]) -> PointPlaces:
-    """Place the points and give those without a course number, or without an edge, one from the spacing.
-
-    Points whose spacing shows no rhythm of bricks (a scan, points taken anywhere) keep no number.
-    """
-    places = place_points(record, curve, origin_mm)
-    course, edge = places.course.copy(), places.edge.copy()
-    for ring in record.rings:
-        on = np.flatnonzero((places.ring == ring.ring) & (places.surface == INNER))
-        bare = on[places.course[on] == UNKNOWN]
-        if len(bare) < 2:
-            continue
-        sigma = float(np.median(record.points.sigma_mm[on]))
-        found = edges_to_courses(places.along_mm[on], places.edge[on], sigma, seen_width_mm(ring))
-        if not found.believable:
-            continue
-        number = _joined_numbers(places.along_mm[on], places.course[on], found.course)
-        lost = (places.course[on] == UNKNOWN) & (found.course != UNKNOWN)
-        course[on[lost]] = number[lost]
-        named = lost & (places.edge[on] == UNLABELLED)
-        edge[on[named]] = found.edge[named]
-    return replace(places, course=course, edge=edge)
-
-
-def _joined_numbers(along: Floats, recorded: Ints, relative: Ints) -> Ints:
-    """Numbers for the points without one, carried on from the nearest numbered point."""
-    known = np.flatnonzero((recorded != UNKNOWN) & (relative != UNKNOWN))
-    if len(known) == 0:
-        return relative
-    order = known[np.argsort(along[known])]
-    after = np.searchsorted(along[order], along)
-    low = order[np.clip(after - 1, 0, len(order) - 1)]
-    high = order[np.clip(after, 0, len(order) - 1)]
-    nearest = np.where(np.abs(along - along[low]) <= np.abs(along - along[high]), low, high)
-    return np.asarray(recorded[nearest] + relative - relative[nearest], dtype=np.int64)
-
-
-def course_anchors(record: Record, places: PointPlaces) -> dict[int, Anchors]:
+def course_anchors(record: Record, numbered: NumberedPoints, readings: EdgeReadings) -> dict[int, Anchors]:
     """Anchors of every ring of the record, empty where nothing was surveyed."""
-    readings = average_edges(record, places)
-    bare = set(
-        zip(
-            *(
-                a[(record.points.course == UNKNOWN) & (places.course >= 1)].tolist()
-                for a in (places.ring, places.course)
-            ),
-            strict=True,
-        )
-    )
-    return {ring.ring: _ring_anchors(record, ring, readings, bare) for ring in record.rings}
+    places, by_hand = numbered.places, ~numbered.inferred
+    noted = set(zip(places.ring[by_hand].tolist(), places.course[by_hand].tolist(), strict=True))
+    return {
+        ring.ring: _ring_anchors(record, ring, readings, noted, numbered.doubts.get(ring.ring, ()))
+        for ring in record.rings
+    }
 
 
-def _ring_anchors(record: Record, ring: Ring, readings: EdgeReadings, bare: set[tuple[int, int]]) -> Anchors:
+def _ring_anchors(
+    record: Record, ring: Ring, readings: EdgeReadings, noted: set[tuple[int, int]], doubts: tuple[str, ...]
+) -> Anchors:
     rows = readings.rows(ring.ring)
     width, scatter = typical_width(record, ring, readings)
     outer = readings.along_mm[rows, OUTER]
@@ -123,10 +79,9 @@ def _ring_anchors(record: Record, ring: Ring, readings: EdgeReadings, bare: set[
     middle = np.where(use_outer, outer_middle, inner_middle)
     variance = np.where(use_outer, outer_var, inner_var)
     course = readings.course[rows]
-    numbered = np.array([(ring.ring, int(c)) not in bare for c in course], dtype=bool)
-    kept = np.isfinite(middle)
-    anchors = Anchors(course[kept], middle[kept], variance[kept], numbered[kept], width)
-    return _without_gross(_in_order(anchors))
+    by_hand = np.array([(ring.ring, int(c)) in noted for c in course], dtype=bool)
+    anchors = Anchors(course, middle, variance, by_hand, width, doubts)
+    return _without_gross(_rising(_taken(anchors, np.flatnonzero(np.isfinite(middle)))))
 
 
 def typical_width(record: Record, ring: Ring, readings: EdgeReadings) -> tuple[float, float]:
@@ -189,27 +144,12 @@ def _truer_edge(left: Floats, right: Floats, width_mm: float, course: Ints) -> F
     return single
 
 
-def _in_order(anchors: Anchors) -> Anchors:
-    """Only courses whose numbers grow from left to right, with a sentence on those that do not."""
+def _rising(anchors: Anchors) -> Anchors:
+    """Only courses whose middles rise with their numbers: a gross error can throw one past its neighbour."""
     order = np.argsort(anchors.middle_mm, kind="stable")
-    course = anchors.course[order]
-    doubts: tuple[str, ...] = ()
-    if len(course) > 2 and np.mean(np.diff(course) < 0) > 0.5:
-        course = int(course.max()) + 1 - course
-        doubts = (
-            "The course numbers run from right to left; they are counted from the left springing here.",
-        )
-    kept = _longest_rising(course.tolist())
-    standing = set(course[kept].tolist())
-    misread: list[int] = []
-    for k in sorted(set(range(len(course))) - set(kept)):
-        place = int(course[max(j for j in kept if j < k)]) if k > kept[0] else 0
-        where = f"just after course {place}" if place else f"before course {int(course[kept[0]])}"
-        doubts += (f"Course {int(course[k])} was surveyed {where}: its number cannot be right.",)
-        if place and place + 1 not in standing:
-            misread.append(place + 1)
-            standing.add(place + 1)
-    return replace(_taken(anchors, order[kept]), course=course[kept], doubts=doubts, misread=tuple(misread))
+    kept = np.sort(order[longest_rising(anchors.course[order].tolist())])
+    gone = np.setdiff1d(anchors.course, anchors.course[kept])
+    return replace(_taken(anchors, kept), misread=anchors.misread + tuple(int(c) for c in gone))
 
 
 def _taken(anchors: Anchors, rows: Ints) -> Anchors:
@@ -220,24 +160,6 @@ def _taken(anchors: Anchors, rows: Ints) -> Anchors:
         variance_mm2=anchors.variance_mm2[rows],
         numbered=anchors.numbered[rows],
     )
-
-
-def _longest_rising(values: list[int]) -> list[int]:
-    """Indices of the longest strictly rising subsequence."""
-    tails: list[int] = []
-    ends: list[int] = []
-    before = [-1] * len(values)
-    for i, value in enumerate(values):
-        k = bisect_left(tails, value)
-        tails[k : k + 1] = [value]
-        ends[k : k + 1] = [i]
-        before[i] = ends[k - 1] if k else -1
-    chain: list[int] = []
-    i = ends[-1] if ends else -1
-    while i >= 0:
-        chain.append(i)
-        i = before[i]
-    return chain[::-1]
 
 
 def _without_gross(anchors: Anchors) -> Anchors:

@@ -8,10 +8,17 @@ from dataclasses import replace
 import numpy as np
 
 from survey.curves.protocol import Curve
-from survey.fitting.anchors import course_anchors, number_points
+from survey.fitting.anchors import course_anchors
 from survey.fitting.course_odds import Odds, joint_odds, likeliest, odds_of
 from survey.fitting.edge_clusters import edges_to_courses
-from survey.fitting.edge_readings import along_mm, ring_offset_mm, seen_width_mm, station_of_along
+from survey.fitting.edge_readings import (
+    along_mm,
+    average_edges,
+    ring_offset_mm,
+    seen_width_mm,
+    station_of_along,
+)
+from survey.fitting.numbering import number_points
 from survey.fitting.reckoning import (
     DOUBT_BELOW,
     JOINT_GUESS_MM,
@@ -45,7 +52,8 @@ def count_courses(record: Record, curve: Curve, origin_mm: tuple[float, float]) 
     tuple of CourseCount
         One a ring, in the record's order; stations of gaps are on the intrados.
     """
-    anchors = course_anchors(record, number_points(record, curve, origin_mm))
+    numbered = number_points(record, curve, origin_mm)
+    anchors = course_anchors(record, numbered, average_edges(record, numbered.places))
     counts: list[CourseCount] = []
     joint = JOINT_GUESS_MM, JOINT_GUESS_SIGMA_MM
     for ring in record.rings:

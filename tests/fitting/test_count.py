@@ -10,7 +10,6 @@ from condition.factory import BOTH, LaidRing, left_edges_mm, note, record_of
 
 from survey.curves import curve_of, elliptical, segmental, semicircular
 from survey.curves.shape import ArchShape
-from survey.fitting.anchors import number_points
 from survey.fitting.count import count_courses, course_numbers, edges_to_courses
 from survey.fitting.edge_readings import (
     LEFT,
@@ -23,6 +22,7 @@ from survey.fitting.edge_readings import (
     ring_offset_mm,
     station_of_along,
 )
+from survey.fitting.numbering import number_points
 from survey.fitting.result import CourseCount
 from survey.record.model import UNKNOWN, Condition, Edge, Feature, Laid, Record, Ring
 
@@ -124,7 +124,7 @@ def test_a_number_out_of_order_is_named_and_its_course_still_counted() -> None:
     found = count(record_of(SHAPE, [LaidRing(N, label={20: 44, 44: 20}, recorded=N)]))
     assert found.count == N
     assert found.gaps == ()
-    assert "Course 44 was surveyed just after course 19" in found.doubt
+    assert "Course 44 of ring 1 was surveyed just after course 19" in found.doubt
 
 
 def test_numbers_from_right_to_left_are_turned_round() -> None:
@@ -227,8 +227,8 @@ def test_points_numbered_on_one_side_of_a_gap_only() -> None:
     record = record_of(SHAPE, [laid], noise_seed=4)
     found = count(record)
     assert found.count == N
-    places = number_points(record, curve_of(SHAPE), (0.0, 0.0))
-    assert places.course[-4] == N
+    numbered = number_points(record, curve_of(SHAPE), (0.0, 0.0))
+    assert numbered.places.course[-4] == N - len(missing) + 6
 
 
 def test_a_scan_shows_no_rhythm_and_leaves_the_count_to_the_length() -> None:
@@ -326,3 +326,32 @@ def test_right_edges_alone_serve_as_well() -> None:
     found = count(record_of(SHAPE, [laid], noise_seed=7))
     assert found.count == N
     assert RIGHT == 1
+
+
+def test_left_and_right_edges_the_wrong_way_round_change_names() -> None:
+    record = record_of(SHAPE, [LaidRing(N, recorded=N)])
+    edge = record.points.edge.copy()
+    turn = record.points.course >= 40
+    edge[turn] = [Edge.LEFT if e is Edge.RIGHT else Edge.RIGHT for e in edge[turn]]
+    wrong = replace(record, points=replace(record.points, edge=edge))
+    numbered = number_points(wrong, curve_of(SHAPE), (0.0, 0.0))
+    right = number_points(record, curve_of(SHAPE), (0.0, 0.0))
+    assert numbered.places.edge.tolist() == right.places.edge.tolist()
+    assert "wrong way round in ring 1, course 40" in count(wrong).doubt
+
+
+def test_a_course_out_of_order_with_no_free_place_is_left_out() -> None:
+    record = record_of(SHAPE, [LaidRing(N, label={20: 60}, recorded=N)])
+    numbered = number_points(record, curve_of(SHAPE), (0.0, 0.0))
+    assert "Course 60" in numbered.doubts[1][0]
+    assert np.count_nonzero(numbered.places.course == 20) == 2
+    doubled = record_of(SHAPE, [LaidRing(N, label={20: 60, 21: 20}, recorded=N)])
+    assert 60 not in number_points(doubled, curve_of(SHAPE), (0.0, 0.0)).places.course
+
+
+def test_a_course_read_past_its_neighbour_keeps_its_number_and_is_no_gap() -> None:
+    record = record_of(SHAPE, [LaidRing(N, edges=(Edge.MID,))], noise_seed=1)
+    xy = record.points.xy_mm.copy()
+    xy[20] += 0.65 * (xy[22] - xy[20])
+    found = count(replace(record, points=replace(record.points, xy_mm=xy)))
+    assert (found.count, found.gaps, found.doubt) == (N, (), "")
