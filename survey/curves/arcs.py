@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from survey.curves.checks import checked_points, checked_stations, equal_stations
 from survey.curves.protocol import Floats, Frame, Located
@@ -175,7 +175,7 @@ class ChainOfArcs:
         """Points (k + 1, 2) where the arcs begin and end, the springings among them."""
         return self.point(self._junction)
 
-    def _on_arc(self, station_mm: ArrayLike) -> tuple[np.ndarray, Floats]:
+    def _on_arc(self, station_mm: ArrayLike) -> tuple[NDArray[np.intp], Floats]:
         """Arc index of each station and the angle from that arc's middle, clockwise."""
         station = checked_stations(self, station_mm)
         arc = np.searchsorted(self._junction[1:-1], station, side="right")

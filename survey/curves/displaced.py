@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from survey.curves.arcs import ChainOfArcs
 from survey.curves.checks import checked_points, checked_stations, equal_stations
@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 
 N_SAMPLES = 4097
 """Points of the curve from which the search for a foot starts: a millimetre or two apart on any arch."""
+
+BLOCK = 256
+"""Points compared with every sample at a time, some ten megabytes."""
 
 N_BENDS = 12
 """Rounds in which the spline and its scales between junctions of arcs settle; each gains two digits or so."""
@@ -262,7 +265,10 @@ class DisplacedCurve:
         flat = points.reshape(-1, 2)
         sample = np.linspace(self.base.first_station_mm, self.base.last_station_mm, N_SAMPLES)
         walk = self._walk(sample)
-        nearest = np.asarray(KDTree(walk.point_mm + self.parallel_mm * walk.normal).query(flat)[1])
+        sampled = walk.point_mm + self.parallel_mm * walk.normal
+        nearest = np.asarray(KDTree(sampled).query(flat)[1], dtype=np.intp)
+        ended = (nearest == 0) | (nearest == N_SAMPLES - 1)
+        nearest[ended] = _nearest_dip(flat[ended], sampled)
         foot = self._foot(flat, sample, nearest)
         walk = self._walk(foot)
         away = flat - walk.point_mm - self.parallel_mm * walk.normal
@@ -271,7 +277,7 @@ class DisplacedCurve:
         distance[ended] = np.copysign(np.hypot(away[ended, 0], away[ended, 1]), distance[ended])
         return Located(self._running.at(foot).reshape(points.shape[:-1]), distance.reshape(points.shape[:-1]))
 
-    def _foot(self, xy_mm: Floats, sample: Floats, nearest: np.ndarray) -> Floats:
+    def _foot(self, xy_mm: Floats, sample: Floats, nearest: NDArray[np.intp]) -> Floats:
         """Base stations (n,) of the feet beside the nearest samples, by bracketed Newton steps."""
         foot = sample[nearest]
         low, high = sample[np.maximum(nearest - 1, 0)], sample[np.minimum(nearest + 1, len(sample) - 1)]
@@ -316,3 +322,16 @@ def _spline_through(station: Floats, value: Floats) -> CubicSpline | None:
     if len(station) == 1:
         return None
     return CubicSpline(station, value, bc_type="clamped")
+
+
+def _nearest_dip(xy_mm: Floats, sampled_mm: Floats) -> NDArray[np.intp]:
+    """Nearest sample of each point among those no farther than both their neighbours; else the nearer end."""
+    chosen = np.empty(len(xy_mm), dtype=np.intp)
+    for start in range(0, len(xy_mm), BLOCK):
+        block = slice(start, start + BLOCK)
+        away = np.hypot(*(xy_mm[block, None, :] - sampled_mm).transpose(2, 0, 1))
+        inner = away[:, 1:-1]
+        dips = np.where((inner <= away[:, :-2]) & (inner <= away[:, 2:]), inner, np.inf)
+        ends = np.where(away[:, 0] <= away[:, -1], 0, len(sampled_mm) - 1)
+        chosen[block] = np.where(np.isfinite(dips).any(axis=1), np.argmin(dips, axis=1) + 1, ends)
+    return chosen

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.polynomial import legendre
+from numpy.typing import NDArray
 
 from survey.curves.protocol import Floats
 from survey.errors import GeometryError
@@ -88,7 +89,7 @@ class RunningLength:
         table = cls(mark, run, coefficients, integral)
         return cls(mark, run - table.at(np.zeros(1))[0], coefficients, integral)
 
-    def _interval(self, value: Floats, bounds: Floats) -> np.ndarray:
+    def _interval(self, value: Floats, bounds: Floats) -> NDArray[np.intp]:
         return np.clip(np.searchsorted(bounds, value, side="right") - 1, 0, len(bounds) - 2)
 
     def at(self, parameter: Floats) -> Floats:
@@ -98,7 +99,7 @@ class RunningLength:
             self.run_mm[k] + legendre.legval(self._inner(parameter, k), self.integral_mm[:, k], False)
         )
 
-    def _inner(self, parameter: Floats, k: np.ndarray) -> Floats:
+    def _inner(self, parameter: Floats, k: NDArray[np.intp]) -> Floats:
         """Parameters as -1 to 1 within their intervals."""
         return np.asarray(
             (2 * parameter - self.mark[k] - self.mark[k + 1]) / (self.mark[k + 1] - self.mark[k])
