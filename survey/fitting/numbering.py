@@ -22,7 +22,6 @@ from survey.fitting.edge_readings import (
 )
 from survey.record.model import UNKNOWN, Record, Ring
 
-
 SLIP_COURSES = 2
 """A course out of order by no more than this was misread along the arch, not misnumbered."""
 
