@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from survey.errors import DrawingError
@@ -40,6 +40,8 @@ class Schedule:
     """Capital height of the entries."""
     ruled_before: frozenset[int] = frozenset()
     """Indices of rows that a stronger rule stands above."""
+    widths_mm: tuple[float, ...] = ()
+    """Column widths to keep, air included; worked out from the entries when empty."""
 
 
 def figure(value: float, decimals: int = 0) -> str:
@@ -71,6 +73,8 @@ def column_widths_mm(schedule: Schedule) -> tuple[float, ...]:
                 f"row {number} of the table {schedule.title!r} has {len(row)} entries for "
                 f"{len(schedule.columns)} columns; give one entry a column"
             )
+    if schedule.widths_mm:
+        return schedule.widths_mm
     widths = []
     for k, column in enumerate(schedule.columns):
         head = max(text_width_mm(line, schedule.height_mm, bold=True) for line in column.heading.split("\n"))
@@ -97,6 +101,21 @@ def schedule_primitives(schedule: Schedule, left: float, top: float) -> tuple[Pr
     """The whole table in one block, its upper left corner at (left, top) on paper."""
     cells = _cells(schedule)
     return _block(schedule, cells, range(len(cells)), (left, top))
+
+
+def fixed(schedule: Schedule) -> Schedule:
+    """The same table with its column widths kept, so that parts of it line up."""
+    return replace(schedule, widths_mm=column_widths_mm(schedule))
+
+
+def rows_that_fit(schedule: Schedule, height_mm: float) -> int:
+    """Number of leading rows that fit a height together with the heading."""
+    room = height_mm - _head_height(schedule)
+    for count, lines in enumerate(_cells(schedule)):
+        room -= _row_height(schedule, lines)
+        if room < -1e-9:
+            return count
+    return len(schedule.rows)
 
 
 def flow(schedule: Schedule, box: Box) -> tuple[tuple[Primitive, ...], ...]:

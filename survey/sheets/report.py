@@ -1,0 +1,168 @@
+"""What the report says, in order; the HTML and the PDF both print these sections."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from survey.condition.result import DeviationMap
+from survey.curves import setting_out
+from survey.fitting.result import ArchFit
+from survey.rebuild.plan import RebuildPlan, Scope
+from survey.record.model import Record
+from survey.sheets.drawing import Anchor, Sheet
+from survey.sheets.facts import facts_schedule, rings_schedule
+from survey.sheets.registry import MadeSet
+from survey.sheets.report_tables import (
+    candidates_schedule,
+    laying_schedule,
+    quantities_schedule,
+    templets_schedule,
+    worst_schedule,
+)
+from survey.sheets.schedule import Column, Schedule, figure
+from survey.sheets.setting_out_sheet import courses_schedule
+
+
+@dataclass(frozen=True, slots=True)
+class ReportInput:
+    """One arch through all rooms."""
+
+    record: Record
+    fit: ArchFit
+    map_: DeviationMap
+    plan: RebuildPlan
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """One section: sentences, tables, sheets.
+
+    ``page_tables`` are tables that the PDF already has as sheets; ``urgent`` sections are set off by a frame.
+    """
+
+    title: str
+    sentences: tuple[str, ...] = ()
+    tables: tuple[Schedule, ...] = ()
+    sheets: tuple[Sheet, ...] = ()
+    page_tables: tuple[Schedule, ...] = ()
+    urgent: bool = False
+
+
+def report_sections(given: ReportInput, sets: Iterable[MadeSet]) -> tuple[Section, ...]:
+    """Sections of the report, empty ones left out.
+
+    Parameters
+    ----------
+    given : ReportInput
+    sets : iterable of MadeSet
+        All sheets drawn; of tiled sets only the index is taken.
+    """
+    plan = given.plan
+    by_name = {made.name: made for made in sets}
+    sections = (
+        Section("Do not build from this report", plan.refusals, urgent=True),
+        Section("Before any work", plan.cautions, urgent=True),
+        _record_section(given.record, _sheets(by_name, "survey")),
+        _fit_section(given.fit, _sheets(by_name, "fit")),
+        _condition_section(given.map_, _rest(by_name)),
+        _plan_section(given, _sheets(by_name, "elevation")),
+        Section(
+            "Setting out",
+            (*setting_out(plan.shape).sentences(), *plan.centring.setting_out),
+            sheets=_sheets(by_name, "setting_out"),
+            page_tables=(courses_schedule(plan),),
+        ),
+        Section("Templets and cuts", tables=_filled(templets_schedule(plan))),
+        Section("Laying", tables=_filled(laying_schedule(plan))),
+        Section("Quantities", tables=_filled(quantities_schedule(plan))),
+        Section("Further sheets", sheets=_others(by_name)),
+    )
+    return tuple(s for s in sections if s.sentences or s.tables or s.sheets)
+
+
+_PLACED_SETS = ("survey", "fit", "elevation", "setting_out")
+
+
+def _sheets(by_name: dict[str, MadeSet], name: str) -> tuple[Sheet, ...]:
+    return by_name[name].sheets if name in by_name else ()
+
+
+def _rest(by_name: dict[str, MadeSet]) -> tuple[Sheet, ...]:
+    """Sheets of the condition."""
+    return tuple(
+        sheet for name, made in by_name.items() if name.startswith("condition") for sheet in made.sheets
+    )
+
+
+def _others(by_name: dict[str, MadeSet]) -> tuple[Sheet, ...]:
+    """Sheets that belong to no section of their own; of tiles only the index."""
+    sheets: list[Sheet] = []
+    for name, made in by_name.items():
+        if name not in _PLACED_SETS and not name.startswith("condition"):
+            sheets.extend(made.sheets[:1] if made.tiled else made.sheets)
+    return tuple(sheets)
+
+
+def _filled(schedule: Schedule) -> tuple[Schedule, ...]:
+    return (schedule,) if schedule.rows else ()
+
+
+def _record_section(record: Record, sheets: tuple[Sheet, ...]) -> Section:
+    """Where, when, by whom and how well it was measured."""
+    facts = (
+        ("arch", record.name),
+        ("place", record.place),
+        ("recorded on", record.recorded_on),
+        ("recorded by", record.recorded_by),
+        ("points", f"{len(record.points)}"),
+        ("standard uncertainty of a coordinate", f"{figure(record.point_sigma_mm, 1)} mm"),
+        ("unit of the record folder", record.unit),
+        ("face offsets", "measured" if record.has_depth else "not measured"),
+    )
+    columns = (Column("what", Anchor.LEFT), Column("as recorded", Anchor.LEFT, wrap_mm=90.0))
+    rows = tuple((what, value) for what, value in facts if value)
+    note = (record.note,) if record.note else ()
+    doubts = tuple(f"To look at again: {doubt}" for doubt in record.doubts)
+    return Section("What was measured", (*note, *doubts), (Schedule(columns, rows),), sheets)
+
+
+def _fit_section(fit: ArchFit, sheets: tuple[Sheet, ...]) -> Section:
+    """The verdict, how sure it is, what moved, the module and the count."""
+    said = [fit.verdict.because]
+    apart = figure(fit.verdict.largest_difference_mm, 1)
+    said.append(f"Over the arch the two likeliest curves lie at most {apart} mm apart.")
+    moved = fit.movement
+    if moved is not None:
+        said += [moved.because] if moved.because else []
+        for hinge in moved.hinges:
+            said.append(f"A hinge at the {hinge.where}: its joint opens at the {hinge.opens.value}.")
+    if fit.module is not None:
+        module = fit.module
+        said.append(
+            f"Module: {module.name}, {figure(module.unit_mm, 1)} mm; span {module.span_units:g}, rise "
+            f"{module.rise_units:g} units (such a match by chance: {100 * module.chance_probability:.0f} %)."
+        )
+    for count in fit.courses:
+        how = "as counted on site" if count.counted else "inferred from the rhythm"
+        said.append(f"Ring {count.ring}: {count.count} courses, {how}.")
+        said += [count.doubt] if count.doubt else []
+    return Section("The curve", (*said, *fit.notes), (candidates_schedule(fit),), sheets)
+
+
+def _condition_section(map_: DeviationMap, sheets: tuple[Sheet, ...]) -> Section:
+    """Patterns of distress and the courses to look at first."""
+    said = tuple(pattern.sentence for pattern in map_.patterns)
+    return Section("Condition", said, _filled(worst_schedule(map_)), sheets)
+
+
+def _plan_section(given: ReportInput, sheets: tuple[Sheet, ...]) -> Section:
+    """What the plan does, its figures, what to mind."""
+    plan = given.plan
+    what = (
+        "Repair: standing courses stay where they are, the gaps are filled."
+        if plan.scope is Scope.REPAIR
+        else "The arch is taken down and laid anew."
+    )
+    tables = (facts_schedule(given.fit, plan), rings_schedule(plan))
+    return Section("The rebuild", (what, *plan.warnings, *plan.notes), tables, sheets)
