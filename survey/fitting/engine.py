@@ -54,6 +54,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import isfinite, sqrt
 from typing import NamedTuple, Protocol
 
 import numpy as np
@@ -75,6 +76,10 @@ SINGULAR_PIVOT = 1e-14
 FIRST_DAMPING = 1e-3
 SMALLEST_DAMPING = 1e-12
 LARGEST_DAMPING = 1e12
+FELT_DAMPING = 1e-6
+UNFELT_DAMPING = 1e-8
+"""Below this part of the diagonal a damped step is the undamped one for all that matters."""
+TINY = float(np.finfo(float).tiny)
 COST_ROUNDING = 1e-13
 """Changes of the cost below this part of it are rounding; steps are then judged by the gradient instead."""
 
@@ -168,55 +173,59 @@ class Solution:
 
 
 class _Step(NamedTuple):
+    """A step in scaled parameters and the decrease it promises; inf where the matrix is singular."""
+
     step: Floats
     promised: float
 
 
 class _Place(NamedTuple):
-    """Parameters with their sums and the undamped step from there (promise inf: singular matrix)."""
+    """Parameters with their sums, brought to unit-diagonal form, and the undamped step from there."""
 
     parameters: Floats
     sums: NormalSums
     scale: Floats
     scaled: Floats
+    gradient: Floats
     newton: _Step
-    tolerance: float
+    is_optimal: bool
 
     @property
     def measure(self) -> float:
-        if self.newton.promised == 0.0:
-            return 0.0
-        return float(np.sqrt(self.newton.promised / max(self.sums.cost, np.finfo(float).tiny)))
-
-    @property
-    def is_optimal(self) -> bool:
-        return self.newton.promised <= self.tolerance
+        return sqrt(self.newton.promised / max(self.sums.cost, TINY)) if self.newton.promised > 0.0 else 0.0
 
 
 def _solve(scaled: Floats, gradient: Floats, damping: float, singular_pivot: float) -> _Step:
-    """Damped step in scaled parameters and the decrease it promises."""
     matrix = scaled.copy()
     if damping > 0.0:
         matrix.flat[:: matrix.shape[0] + 1] += damping
-    factor, info = lapack.dpotrf(matrix, lower=1, overwrite_a=1)
-    if info != 0 or (damping == 0.0 and min(factor.diagonal()) ** 2 < singular_pivot):
+    factor, info = lapack.dpotrf(matrix, 1)
+    if info != 0 or (singular_pivot > 0.0 and factor.diagonal().min() ** 2 < singular_pivot):
         return _Step(np.full_like(gradient, np.nan), np.inf)
-    step = -lapack.dpotrs(factor, gradient, lower=1)[0]
-    return _Step(step, float(damping * (step @ step) - gradient @ step))
+    step = np.negative(lapack.dpotrs(factor, gradient, 1)[0])
+    return _Step(step, float(damping * step.dot(step) - gradient.dot(step)))
 
 
 def _visit(model: Model, parameters: Floats, loss: ScaledLoss | None, options: EngineOptions) -> _Place:
     sums = model.sums(parameters, loss)
-    if not (np.isfinite(sums.cost) and np.isfinite(sums.gradient).all() and np.isfinite(sums.matrix).all()):
+    if not isfinite(sums.cost + float(np.add.reduce(sums.gradient)) + float(sums.matrix.sum())):
         raise OutsideDomainError("the residuals are not finite numbers there")
     diagonal = sums.matrix.diagonal()
-    scale = np.sqrt(np.where(diagonal > 0.0, diagonal, 1.0))
+    scale = np.sqrt(diagonal if diagonal.min() > 0.0 else np.where(diagonal > 0.0, diagonal, 1.0))
     scaled = sums.matrix / (scale[:, None] * scale)
-    newton = _solve(scaled, sums.gradient / scale, 0.0, options.singular_pivot)
+    gradient = sums.gradient / scale
+    newton = _solve(scaled, gradient, 0.0, options.singular_pivot)
     tolerance = max(
         options.relative_tolerance**2 * sums.cost, options.absolute_tolerance**2 * model.n_observations
     )
-    return _Place(parameters, sums, scale, scaled, newton, tolerance)
+    return _Place(parameters, sums, scale, scaled, gradient, newton, newton.promised <= tolerance)
+
+
+def _step_from(place: _Place, damping: float) -> _Step:
+    """The damped step; the undamped one, which is at hand, where damping would not be felt."""
+    if damping < UNFELT_DAMPING and place.newton.promised < np.inf:
+        return place.newton
+    return _solve(place.scaled, place.gradient, damping, 0.0)
 
 
 def _is_better(new: _Place, old: _Place, promised: float) -> bool:
@@ -283,8 +292,8 @@ def _search(model: Model, first: Floats, loss: ScaledLoss | None, options: Engin
     while not place.is_optimal:
         if n_evaluations >= options.max_evaluations:
             return _ended(place, model, n_evaluations, f"no optimum within {n_evaluations} evaluations")
-        step, promised = _solve(place.scaled, place.sums.gradient / place.scale, damping, 0.0)
-        if np.isinf(place.newton.promised) and promised <= place.tolerance:
+        step, promised = _step_from(place, damping)
+        if place.newton.promised == np.inf and promised <= COST_ROUNDING**2 * place.sums.cost:
             return _ended(place, model, n_evaluations, _undetermined(place, model.names))
         try:
             n_evaluations += 1
@@ -299,7 +308,7 @@ def _search(model: Model, first: Floats, loss: ScaledLoss | None, options: Engin
             )
             place, growth, left_domain = new, 4.0, ""
             continue
-        damping, growth = max(damping, SMALLEST_DAMPING * 1e6) * growth, growth * 2.0
+        damping, growth = max(damping, FELT_DAMPING) * growth, growth * 2.0
         if damping > LARGEST_DAMPING:
             return _stalled(place, model, n_evaluations, left_domain, options)
     return _converged(place, model, n_evaluations, "the gradient vanishes")
@@ -314,7 +323,7 @@ def _stalled(
         )
     if left_domain:
         return _ended(place, model, n_evaluations, f"the search runs out of the domain: {left_domain}")
-    if np.isinf(place.newton.promised):
+    if place.newton.promised == np.inf:
         return _ended(place, model, n_evaluations, _undetermined(place, model.names))
     return _ended(
         place, model, n_evaluations, "no step lowers the cost although the gradient does not vanish"

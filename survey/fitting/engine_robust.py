@@ -23,33 +23,48 @@ MAX_ROUNDS = 60
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RobustSolution:
-    """A robust fit: the engine's solution, the points' weights and the scale they were judged by.
+    """A robust fit: the engine's solution, and what it made of the points.
 
-    ``weights`` (n,) are 1 for plain points and 0 for points without any pull; ``scale`` is the standard
-    deviation of good residuals, in the residuals' unit. ``converged`` also asks that the scale stood still.
+    Attributes
+    ----------
+    solution : Solution
+    loss : ScaledLoss
+        The loss with the threshold it ended with.
+    residuals, weights : (n,) float
+        Of the points where the search ended; weights are 1 for plain points, 0 for points without any pull.
+    scale : float
+        Standard deviation of good residuals, in the residuals' unit.
+    n_rounds : int
+        Searches until the scale stood still.
+    converged : bool
+        The search converged and the scale stood still.
+    because : str
     """
 
     solution: Solution
+    loss: ScaledLoss
+    residuals: Floats
     weights: Floats
     scale: float
     n_rounds: int
     converged: bool
     because: str
 
-    def covariance(self, loss: ScaledLoss, residuals: Floats) -> Floats:
-        """Covariance (k, k) of the parameters after Huber: sum psi^2 / (n - k) / mean(psi')^2 inv(J'J).
+    def covariance(self) -> Floats:
+        """Covariance (k, k) of the parameters after Huber.
 
-        J'J is replaced by J'WJ / mean(w). ``residuals`` (n,) at the optimum. The factor 1 + k var(psi') /
-        (n mean(psi')^2) corrects for few points.
+        Notes
+        -----
+        c^2 [sum psi^2 / (n - k)] / mean(psi')^2 inv(J'J), with psi = w r, c = 1 + (k/n) var(psi') /
+        mean(psi')^2 for few points, and J'WJ / mean(w) for J'J.
 
         References
         ----------
         Huber, P. J., "Robust Statistics" (1981), section 7.6; from memory.
         """
-        k = self.solution.parameters.size
-        n = residuals.size
-        pull = self.weights * residuals
-        slope = loss.slope_ratio(residuals)
+        n, k = self.residuals.size, self.solution.parameters.size
+        pull = self.weights * self.residuals
+        slope = self.loss.slope_ratio(self.residuals)
         mean_slope = float(np.mean(slope))
         few = 1.0 + k / n * float(np.var(slope)) / mean_slope**2
         variance = few**2 * float(pull @ pull) / (n - k) / mean_slope**2
@@ -123,5 +138,12 @@ def _finish(
     known = mad_scale(residuals, solution.reached.size) if scale is None else scale
     converged = solution.converged and not trouble
     return RobustSolution(
-        solution, loss.weigh(residuals).weights, known, n_rounds, converged, trouble or solution.because
+        solution,
+        loss,
+        residuals,
+        loss.weigh(residuals).weights,
+        known,
+        n_rounds,
+        converged,
+        trouble or solution.because,
     )
