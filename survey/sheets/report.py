@@ -73,8 +73,8 @@ def report_sections(given: ReportInput, sets: Iterable[MadeSet]) -> tuple[Sectio
             sheets=_sheets(by_name, "setting_out"),
             page_tables=(courses_schedule(plan),),
         ),
-        Section("Templets and cuts", tables=_filled(templets_schedule(plan))),
-        Section("Laying", tables=_filled(laying_schedule(plan))),
+        Section("Templets and cuts, mm", tables=_filled(templets_schedule(plan))),
+        Section("Order of laying, mm", tables=_filled(laying_schedule(plan))),
         Section("Quantities", tables=_filled(quantities_schedule(plan))),
         Section("Further sheets", sheets=_others(by_name)),
     )

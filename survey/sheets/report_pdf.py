@@ -79,6 +79,7 @@ def _set_section(column: _Column, section: Section) -> None:
     column.marks.append(
         Line((head.left, head.bottom), (head.right, head.bottom), ink.pen(Layer.TEXT, ink.FINE_MM))
     )
+    column.y += _GAP_MM - 2.0
     for sentence in section.sentences:
         height = notes_height_mm((sentence,), column.area.width, height_mm=ink.TEXT_MM)
         column.marks.extend(notes((sentence,), column.take(height), height_mm=ink.TEXT_MM))

@@ -76,7 +76,7 @@ def templets_schedule(plan: RebuildPlan) -> Schedule:
         )
         for t in plan.templets
     )
-    return Schedule(columns, rows, "Templets, mm")
+    return Schedule(columns, rows)
 
 
 def course_runs(courses: tuple[tuple[int, int], ...]) -> str:
@@ -132,7 +132,7 @@ def laying_schedule(plan: RebuildPlan) -> Schedule:
         )
         for s in plan.laying
     )
-    return Schedule(columns, rows, "Order of laying, mm")
+    return Schedule(columns, rows)
 
 
 def quantities_schedule(plan: RebuildPlan) -> Schedule:
@@ -149,7 +149,7 @@ def quantities_schedule(plan: RebuildPlan) -> Schedule:
         (q.item, _amount(q.amount), figure(100 * q.waste_ratio), _amount(q.order), q.unit, q.note)
         for q in plan.quantities
     )
-    return Schedule(columns, rows, "Quantities")
+    return Schedule(columns, rows)
 
 
 def _amount(value: float) -> str:
