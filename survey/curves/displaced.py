@@ -175,6 +175,11 @@ class DisplacedCurve:
         value, slope, bend = self._displacement(base_station_mm)
         curvature = under.curvature
         a, b = 1.0 + curvature * value, slope
+        if not (a > 0.0).all():
+            raise GeometryError(
+                f"offsets down to {value.min():g} mm fold up a displaced curve, whose base has a least "
+                f"radius of {1 / curvature.max():.1f} mm; make them smaller"
+            )
         a_slope = under.curvature_slope * value + curvature * slope
         pace = np.hypot(a, b)
         normal = under.normal
@@ -183,16 +188,16 @@ class DisplacedCurve:
             under.point_mm + value[..., None] * normal,
             (a[..., None] * normal - b[..., None] * tangent) / pace[..., None],
             (curvature * pace**2 + b * a_slope - a * bend) / pace**3,
-            np.where(a > 0.0, pace, -pace),
+            pace,
             np.arctan2(b, a),
         )
 
     def _checked_pace(self, base_station_mm: Floats) -> Floats:
-        """Arc length of this curve per arc length of the base, refused where it runs backwards."""
+        """Arc length of this curve per arc length of the base, refused where the parallel runs backwards."""
         walk = self._walk(base_station_mm)
         pace = walk.pace * (1.0 + self.parallel_mm * walk.curvature)
         worst = int(np.argmin(pace))
-        if not (pace[worst] > 0.0 and walk.pace.min() > 0.0):
+        if not pace[worst] > 0.0:
             raise GeometryError(
                 f"a displaced curve drawn {self.parallel_mm:g} mm outwards folds up at base station "
                 f"{base_station_mm[worst]:.1f} mm, where its radius of curvature is "

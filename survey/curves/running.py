@@ -76,11 +76,12 @@ class RunningLength:
             rough = np.abs(coefficients[-2:]).max(axis=0) * half > TAIL * np.sum(coefficients[0] * 2 * half)
             if not rough.any():
                 break
+            worst = float(start[rough][0])
             middle = ((start + end) / 2)[rough]
             start, end = np.sort(np.concatenate([start, middle])), np.sort(np.concatenate([end, middle]))
         else:
             raise GeometryError(
-                f"the arc length near parameter {float(start[rough][0]):g} cannot be integrated; give the "
+                f"the arc length near parameter {worst:g} cannot be integrated; give the "
                 "curve fewer or smoother steps there"
             )
         mark = np.append(start, end[-1])
