@@ -45,7 +45,7 @@ def _word_of(choices: type[StrEnum]) -> BeforeValidator:
         if word in list(choices):
             return choices(word)
         meant = nearest(word, list(choices))
-        allowed = listed(f'"{choice}"' for choice in choices)
+        allowed = listed((f'"{choice}"' for choice in choices), last="or")
         raise PydanticCustomError(
             "word",
             "{reason}",
@@ -63,7 +63,7 @@ Name = Annotated[str, Field(min_length=1), BeforeValidator(_text)]
 Day = Annotated[str, BeforeValidator(_day)]
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
-Whole = Annotated[int, Field(ge=1)]
+Whole = Annotated[int, Field(ge=1, le=99_999)]
 Ratio = Annotated[float, Field(ge=0, lt=1)]
 
 
@@ -275,7 +275,7 @@ def _tell(detail: ErrorDetails, findings: Findings) -> None:
         remedy = f"is '{meant}' meant?" if meant else f"known keys here: {', '.join(known)}"
         findings.fault(FILE, "is no known key", remedy, column=key)
         return
-    reason, remedy = _SAYINGS.get(kind, (detail["msg"], "see RECORD.md"))
+    reason, remedy = _SAYINGS.get(kind, (detail["msg"], "correct it"))
     if kind == "missing" and key in _SECTIONS:
         needed = [name for name, known in _SECTIONS[key].model_fields.items() if known.is_required()]
         reason, remedy = "this table is missing", f"add [{key}] with {' and '.join(needed)}"
@@ -293,6 +293,7 @@ _SAYINGS = {
     "string_too_short": (BLANK, "write it"),
     "string_type": ("{given} is not text", "put it in quotation marks"),
     "float_type": ("{given} is not a number", "write a number without quotation marks"),
+    "less_than_equal": ("{given} is more than {bound}", "write {bound} or less"),
     "int_type": ("{given} is not a whole number", "write a whole number without quotation marks"),
     "int_from_float": ("{given} is not a whole number", "write a whole number"),
     "finite_number": ("{given} is not a finite number", "write the measured value"),
@@ -301,9 +302,9 @@ _SAYINGS = {
     "less_than": ("{given} is not less than {bound}", "write a value below {bound}"),
     "too_short": ("has too few values", "write two numbers, [x, y]"),
     "too_long": ("has too many values", "write two numbers, [x, y]"),
-    "list_type": ("{given} is not a list", "use [[…]] tables, or […] for numbers"),
-    "dict_type": ("{given} is not a table", "use a […] heading"),
-    "model_type": ("{given} is not a table", "write it as a table, as RECORD.md shows"),
+    "list_type": ("is not a list", "write its heading in double brackets, or numbers as [x, y]"),
+    "dict_type": ("{given} is not a table", "give it a heading in brackets"),
+    "model_type": ("{given} is not a table", "give it a heading in brackets, or {{key = value, …}}"),
 }
 
 

@@ -75,7 +75,7 @@ def _read_arch(folder: Path, findings: Findings) -> ArchFile | None:
     path = find_file(folder, arch_file.FILE, findings)
     if path is None:
         findings.fault(
-            arch_file.FILE, "is missing", "start from a new record folder, or write one as RECORD.md shows"
+            arch_file.FILE, "is missing", "start from the one that python -m survey new FOLDER writes"
         )
         return None
     try:

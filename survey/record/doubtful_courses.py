@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from itertools import pairwise
 
 from survey.record import arch_file
-from survey.record.findings import Findings, listed
+from survey.record.findings import Findings, listed, plain_length
 from survey.record.model import Condition, CourseNote, Edge, LaidMark, Ring, SalvagedBrick, SurveyPoints
 from survey.record.notes_files import COURSES, LAID, SALVAGE
 from survey.record.points_file import SCHEMA as POINTS
@@ -21,8 +21,9 @@ _SHARES = (0.6, 1.6)
 """A width or depth outside these shares of its ring's own is doubted: no moulded lot varies so much."""
 
 
-def tell_doubtful_rings(rings: tuple[Ring, ...], findings: Findings) -> None:
-    """Doubt sizes in arch.toml that are no brick's."""
+def are_believable(rings: tuple[Ring, ...], findings: Findings) -> bool:
+    """False, with doubts, when arch.toml gives a ring a size that is no brick's."""
+    believable = True
     if not rings:
         findings.doubt(
             arch_file.FILE,
@@ -36,12 +37,14 @@ def tell_doubtful_rings(rings: tuple[Ring, ...], findings: Findings) -> None:
             ("depth", ring.depth_mm, _DEPTHS_MM),
         ):
             if not least <= value_mm <= most:
+                believable = False
                 findings.doubt(
                     arch_file.FILE,
-                    f"{value_mm:.4g} mm is not believable",
+                    f"{plain_length(value_mm)} is not believable",
                     "write it in measure.unit, as measured",
                     column=f"rings[{ring.ring}].{key}",
                 )
+    return believable
 
 
 def tell_doubtful_courses(
@@ -57,7 +60,7 @@ def tell_doubtful_courses(
             if note.joint_mm is not None and note.joint_mm > _WIDEST_JOINT_MM * along:
                 findings.doubt(
                     COURSES.file,
-                    f"a joint of {note.joint_mm:.4g} mm is not believable",
+                    f"a joint of {plain_length(note.joint_mm)} is not believable",
                     "measure it again; if a brick is missing there, give it a row",
                     row=note.row,
                     column="joint",
@@ -83,7 +86,8 @@ def tell_doubtful_salvage(
         if ring is not None and not _SHARES[0] <= brick.width_mm / ring.brick_width_mm <= _SHARES[1]:
             findings.doubt(
                 SALVAGE.file,
-                f"{brick.width_mm:.4g} mm does not go with ring {ring.ring}'s {ring.brick_width_mm:.4g} mm",
+                f"{plain_length(brick.width_mm)} does not go with"
+                f" the {plain_length(ring.brick_width_mm)} of ring {ring.ring}",
                 "measure it again",
                 row=brick.row,
                 column="width",
@@ -116,9 +120,7 @@ def _tell_size(
     if size_mm is not None and not _SHARES[0] <= size_mm / usual_mm <= _SHARES[1]:
         findings.doubt(
             COURSES.file,
-            f"{size_mm:.4g} mm does not go with ring {note.ring}'s {usual_mm:.4g} mm along the arch"
-            if column == "width"
-            else f"{size_mm:.4g} mm does not go with ring {note.ring}'s {usual_mm:.4g} mm",
+            f"{plain_length(size_mm)} does not go with the {plain_length(usual_mm)} of ring {note.ring}",
             "measure it again; a closer or a cut brick deserves a note",
             row=note.row,
             column=column,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from survey.record import arch_file
-from survey.record.findings import Findings, listed
+from survey.record.findings import Findings, listed, plain_length
 from survey.record.model import (
     UNKNOWN,
     Condition,
@@ -17,7 +17,7 @@ from survey.record.model import (
 )
 from survey.record.order import tell_disorder
 from survey.record.points_file import SCHEMA, SitePoints
-from survey.record.slips import tell_slips
+from survey.record.slips import find_slips
 from survey.record.units import Unit
 
 _SPANS_MM = (200.0, 40_000.0)
@@ -33,47 +33,69 @@ _OFF_FACE_MM = 100.0
 """A point of the wall's face may stand so far before or behind it: a pilaster, a deep reveal."""
 
 
-def tell_doubtful_points(site: SitePoints, points: SurveyPoints, unit: Unit, findings: Findings) -> None:
+def tell_doubtful_points(
+    site: SitePoints,
+    points: SurveyPoints,
+    courses: tuple[CourseNote, ...],
+    unit: Unit,
+    findings: Findings,
+) -> None:
     """Note every doubt about the points.
 
     Parameters
     ----------
     site, points : SitePoints, SurveyPoints
         The same points as measured and in the face.
+    courses : tuple of CourseNote
+        Tell which bricks are missing, where nothing could be measured.
     unit : Unit
         ``measure.unit``.
     findings : Findings
     """
-    tell_extent(points, unit, findings)
     _tell_sigma(points, findings)
     _tell_springings(points, findings)
-    tell_slips(site, unit.in_mm, findings)
+    slips = find_slips(site, unit.in_mm)
+    explained = np.zeros(len(points), dtype=bool)
+    explained[[slip.index for slip in slips if slip.column]] = True
+    # A point known to be misread says nothing of the order and the gaps.
+    kept = points.take(~explained)
+    out_of_place = tell_disorder(kept, findings)
+    for slip in slips:
+        row = int(points.row[slip.index])
+        if slip.column or row not in out_of_place:
+            findings.doubt(
+                SCHEMA.file,
+                f"{points.name[slip.index]}: {slip.reason}",
+                "look at the field book, or measure it again",
+                row=row,
+                column=slip.column,
+            )
+    _tell_gaps(kept, courses, findings)
     _tell_far_away(points, findings)
     _tell_off_face(points, findings)
-    tell_disorder(points, findings)
     _tell_ringless(points, findings)
 
 
-def tell_extent(points: SurveyPoints, unit: Unit, findings: Findings) -> None:
-    """Doubt the unit when the intrados is as wide as no brick arch."""
+def is_of_believable_extent(points: SurveyPoints, unit: Unit, findings: Findings) -> bool:
+    """False, with a doubt about the unit, when the intrados is as wide as no brick arch."""
     x = points.xy_mm[points.on(Feature.INTRADOS), 0]
     low, high = np.quantile(x, [0.05, 0.95])
     span_mm = float(high - low)
     if _SPANS_MM[0] <= span_mm <= _SPANS_MM[1] or len(x) < 3:
-        return
+        return True
     fitting = [
         other
         for other in Unit
         if 400.0 <= span_mm / unit.in_mm * other.in_mm <= 12_000.0 and other is not unit
     ]
-    named = listed(f'"{unit}"' for unit in fitting)
-    meant = f"is {named} meant?" if fitting else "see what they were measured in"
+    named = listed((f'"{other}"' for other in fitting), last="or")
     findings.doubt(
         arch_file.FILE,
-        f'in "{unit}" the points of the intrados lie within {span_mm:.4g} mm',
-        meant,
+        f'in "{unit}" the points of the intrados lie within {plain_length(span_mm)}',
+        f"is {named} meant?" if fitting else "see what they were measured in",
         column="measure.unit",
     )
+    return False
 
 
 def _rows_told(findings: Findings) -> set[int | None]:
@@ -93,13 +115,13 @@ def _tell_far_away(points: SurveyPoints, findings: Findings) -> None:
             continue
         findings.doubt(
             SCHEMA.file,
-            f"{points.name[i]} lies {distance[i] / 1000.0:.1f} m from the middle of the arch",
+            f"{points.name[i]} lies {plain_length(float(distance[i]))} from the middle of the arch",
             "see whether it is in the same grid and unit",
             row=int(points.row[i]),
         )
 
 
-def tell_gaps(points: SurveyPoints, courses: tuple[CourseNote, ...], findings: Findings) -> None:
+def _tell_gaps(points: SurveyPoints, courses: tuple[CourseNote, ...], findings: Findings) -> None:
     """Say where the intrados was not measured though its bricks stand, and when points are few."""
     on_it = np.flatnonzero(points.on(Feature.INTRADOS))
     if len(on_it) < _FEW:

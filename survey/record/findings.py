@@ -58,7 +58,7 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     return found[0] if found else None
 
 
-def listed(items: Iterable[object], *, most: int = 6) -> str:
+def listed(items: Iterable[object], *, most: int = 6, last: str = "and") -> str:
     """A short list in words.
 
     Examples
@@ -71,7 +71,18 @@ def listed(items: Iterable[object], *, most: int = 6) -> str:
     words = [str(item) for item in items]
     if len(words) > most + 1:
         return f"{', '.join(words[:most])} and {len(words) - most} more"
-    return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
+    return f" {last} ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
+
+
+def plain_length(length_mm: float) -> str:
+    """A length for a message, in metres where millimetres would be long.
+
+    Examples
+    --------
+    >>> plain_length(12.34), plain_length(123456.0)
+    ('12.3 mm', '123.5 m')
+    """
+    return f"{length_mm:.1f} mm" if length_mm < 10_000.0 else f"{length_mm / 1000.0:.1f} m"
 
 
 def _fault(file: str, reason: str, remedy: str, row: int | None, column: str | None) -> Fault:

@@ -14,8 +14,9 @@ from survey.record.points_file import SCHEMA
 _RANK = {Edge.LEFT: 0, Edge.MID: 1, Edge.RIGHT: 2, Edge.UNKNOWN: -1}
 
 
-def tell_disorder(points: SurveyPoints, findings: Findings) -> None:
-    """Note a doubt for every point whose course number or edge does not fit its place along the arch."""
+def tell_disorder(points: SurveyPoints, findings: Findings) -> frozenset[int]:
+    """Note a doubt for every point whose course number or edge does not fit its place; gives their rows."""
+    rows: set[int] = set()
     angle, reach_mm = _seen_from_below(points)
     for feature in (Feature.INTRADOS, Feature.EXTRADOS):
         numbered = points.on(feature) & (points.course >= 1)
@@ -25,6 +26,8 @@ def tell_disorder(points: SurveyPoints, findings: Findings) -> None:
             tolerance = 4.0 * points.sigma_mm[index] / reach_mm[index]
             for one, others in _misplaced(points.course[index], rank, angle[index], tolerance):
                 _tell(points, int(index[one]), index[others], angle, findings)
+                rows.add(int(points.row[index[one]]))
+    return frozenset(rows)
 
 
 def _seen_from_below(points: SurveyPoints) -> tuple[Floats, Floats]:
@@ -89,7 +92,7 @@ def _tell(points: SurveyPoints, one: int, others: Ints, angle: Floats, findings:
         findings.doubt(
             SCHEMA.file,
             f"{points.name[one]} is numbered course {course} but stands on the wrong side of"
-            f" course {listed(passed)}",
+            f" {'course' if len(passed) == 1 else 'courses'} {listed(passed)}",
             "see which course it was taken on",
             row=row,
             column="course",

@@ -101,9 +101,12 @@ def read_points(table: Table, scale: Scale, findings: Findings) -> SitePoints:
         if point is not None:
             points.append(point)
     if 0 < len(blank_z) < len(table.rows):
+        filled_z = sorted({row.number for row in table.rows} - set(blank_z))
         findings.fault(
             SCHEMA.file,
-            f"z is blank in {_in_rows(blank_z)} and filled in the others",
+            f"is blank in {_in_rows(blank_z)} and filled in the others"
+            if len(blank_z) <= len(filled_z)
+            else f"is filled in {_in_rows(filled_z)} and blank in the others",
             "fill it everywhere, or nowhere where x and y already lie in the face",
             column="z",
         )

@@ -17,14 +17,15 @@ from survey.record.arch_values import (
 )
 from survey.record.contents import Contents, read_contents
 from survey.record.doubtful_courses import (
+    are_believable,
     tell_doubtful_courses,
     tell_doubtful_marks,
-    tell_doubtful_rings,
     tell_doubtful_salvage,
 )
-from survey.record.doubtful_points import tell_doubtful_points, tell_gaps
+from survey.record.doubtful_points import is_of_believable_extent, tell_doubtful_points
 from survey.record.findings import Findings
 from survey.record.model import Feature, Record, SurveyPoints
+from survey.record.notes_files import COURSES, LAID
 from survey.record.points_file import SCHEMA as POINTS
 from survey.record.points_file import SitePoints
 from survey.record.reduce import Reduced, reduce_to_face
@@ -80,8 +81,14 @@ def examine(folder: Path) -> Examination:
     reduced = _reduced(contents, findings)
     record = None
     if contents.arch is not None and reduced is not None and not findings.faults:
-        record = _record(folder, contents.arch, contents, reduced, tuple(findings.doubts))
-    return Examination(record, contents, tuple(findings.faults), tuple(findings.doubts))
+        record = _record(folder, contents.arch, contents, reduced, _in_order(findings.doubts))
+    return Examination(record, contents, _in_order(findings.faults), _in_order(findings.doubts))
+
+
+def _in_order(faults: list[Fault]) -> tuple[Fault, ...]:
+    """File by file as they were read, and down the rows of each."""
+    files = list(dict.fromkeys(fault.file for fault in faults))
+    return tuple(sorted(faults, key=lambda fault: (files.index(fault.file), fault.row or 0)))
 
 
 def _reduced(contents: Contents, findings: Findings) -> Reduced | None:
@@ -103,7 +110,7 @@ def _reduced(contents: Contents, findings: Findings) -> Reduced | None:
     if contents.arch is None:
         return None
     reduced = reduce_to_face(contents.points, contents.arch, findings)
-    if reduced is not None:
+    if reduced is not None and not findings.has_fault_in(POINTS.file):
         _tell_doubts(contents.points, contents, contents.arch, reduced.points, findings)
     return reduced
 
@@ -112,12 +119,16 @@ def _tell_doubts(
     site: SitePoints, contents: Contents, arch: ArchFile, points: SurveyPoints, findings: Findings
 ) -> None:
     rings = ring_values(arch)
-    tell_doubtful_points(site, points, arch.measure.unit, findings)
-    tell_gaps(points, contents.courses, findings)
-    tell_doubtful_rings(rings, findings)
-    tell_doubtful_courses(contents.courses, rings, points, findings)
-    tell_doubtful_salvage(contents.salvage, rings, findings)
-    tell_doubtful_marks(contents.laid, findings)
+    tell_doubtful_points(site, points, contents.courses, arch.measure.unit, findings)
+    # A wrong unit makes every size odd: once told, the sizes say nothing more.
+    if not is_of_believable_extent(points, arch.measure.unit, findings):
+        return
+    # A file with faults is read with holes, and what it lacks would raise doubts of its own.
+    if are_believable(rings, findings) and not findings.has_fault_in(COURSES.file):
+        tell_doubtful_courses(contents.courses, rings, points, findings)
+        tell_doubtful_salvage(contents.salvage, rings, findings)
+    if not findings.has_fault_in(LAID.file):
+        tell_doubtful_marks(contents.laid, findings)
 
 
 def _record(

@@ -10,6 +10,11 @@ from survey.record.model import UNKNOWN
 from survey.record.numbers import CellError, read_number
 from survey.record.tables import Row, Table
 
+FARTHEST_MM = 1e11
+"""No site grid on earth reaches further; beyond it a hundredth of a millimetre would be lost as well."""
+MOST_COUNTED = 99_999
+"""No arch has more rings or courses."""
+
 Word = TypeVar("Word", bound=StrEnum)
 
 
@@ -54,6 +59,9 @@ class RowReader:
         if not_negative and value < 0:
             self.wrong(column, f"{value:.15g} is negative", "measure it again, or leave it blank")
             return None
+        if abs(value * self._unit_mm) > FARTHEST_MM:
+            self.wrong(column, f"{value:.15g} is too large to be a length here", "measure or write it again")
+            return None
         return value * self._unit_mm
 
     def whole(self, column: str, *, needed: bool = False) -> int | None:
@@ -66,7 +74,7 @@ class RowReader:
         value = self._number(column)
         if value is None:
             return None
-        if value != int(value) or value < 0:
+        if value != int(value) or not 0 <= value <= MOST_COUNTED:
             self.wrong(
                 column,
                 f"'{one_line(self.text(column))}' is not a whole number",
@@ -89,7 +97,7 @@ class RowReader:
         meant = nearest(text, known)
         self.wrong(
             column,
-            f"'{one_line(text)}' is not one of {listed(known, most=len(known))}",
+            f"'{one_line(text)}' is not one of {listed(known, most=len(known), last='or')}",
             f"is '{meant}' meant?" if meant else "write one of these",
         )
         return None

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from survey.record.findings import Findings
 from survey.record.model import Edge, Feature, Floats, Ints
-from survey.record.points_file import SCHEMA, SitePoints
+from survey.record.points_file import SitePoints
 from survey.record.units import Unit
 
 _FEATURES = (Feature.INTRADOS, Feature.EXTRADOS, Feature.JOINT)
@@ -51,18 +50,22 @@ class Astray:
     allowed_mm: float
 
 
-def tell_slips(points: SitePoints, unit_mm: float, findings: Findings) -> None:
-    """Note a doubt for every point far off its neighbours along a ring, with the slip that explains it."""
+@dataclass(frozen=True, slots=True)
+class Slip:
+    """A point far off its neighbours, and the column of the slip that would explain it, None where none."""
+
+    index: int
+    column: str | None
+    reason: str
+
+
+def find_slips(points: SitePoints, unit_mm: float) -> tuple[Slip, ...]:
+    """Points far off their neighbours along a ring, in the order of the file."""
     columns = ("x", "y", "z") if points.has_z else ("x", "y")
-    for astray in sorted(_astray(points), key=lambda found: found.index):
-        column, reason = _named(astray, points, unit_mm, columns)
-        findings.doubt(
-            SCHEMA.file,
-            f"{points.name[astray.index]}: {reason}",
-            "look at the field book, or measure it again",
-            row=int(points.row[astray.index]),
-            column=column,
-        )
+    return tuple(
+        _explained(astray, points, unit_mm, columns)
+        for astray in sorted(_astray(points), key=lambda found: found.index)
+    )
 
 
 def _astray(points: SitePoints) -> Iterator[Astray]:
@@ -125,25 +128,25 @@ def _nearest(place: Floats, start: Floats, end: Floats) -> Floats:
     return np.asarray(start + share * along)
 
 
-def _named(
-    astray: Astray, points: SitePoints, unit_mm: float, columns: tuple[str, ...]
-) -> tuple[str | None, str]:
-    """The column and the slip that would bring the point back, or how far it stands off."""
+def _explained(astray: Astray, points: SitePoints, unit_mm: float, columns: tuple[str, ...]) -> Slip:
+    """The slip that would bring the point back, or how far it stands off."""
     here = points.xyz_mm[astray.index]
-    best: tuple[float, str, str] | None = None
+    least = np.inf
+    slip = Slip(
+        astray.index, None, f"stands {float(np.linalg.norm(astray.off_mm)):.1f} mm off its neighbours"
+    )
     for axis, column in enumerate(columns):
         for value, saying in _corrections(float(here[axis]), unit_mm):
             there = astray.place_mm.copy()
             there[axis] += value - here[axis]
-            left = float(np.linalg.norm(there - _nearest(there, astray.start_mm, astray.end_mm)))
+            expected = _nearest(there, astray.start_mm, astray.end_mm)
+            left = float(np.linalg.norm(there - expected))
             # A likelier slip comes first and gives way only to one that fits much better.
-            if left <= astray.allowed_mm and (best is None or left < 0.25 * best[0]):
-                best = (left, column, saying)
-    if best is None:
-        return None, f"stands {float(np.linalg.norm(astray.off_mm)):.1f} mm off its neighbours"
-    _, column, saying = best
-    off = abs(float(astray.off_mm[columns.index(column)]))
-    return column, f"{column} is {off:.1f} mm from its neighbours: {saying}"
+            if left <= astray.allowed_mm and left < 0.25 * least:
+                least = left
+                off = abs(float(astray.place_mm[axis] - expected[axis]))
+                slip = Slip(astray.index, column, f"{column} is {off:.1f} mm from its neighbours: {saying}")
+    return slip
 
 
 def _corrections(value_mm: float, unit_mm: float) -> Iterator[tuple[float, str]]:

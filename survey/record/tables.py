@@ -105,6 +105,8 @@ def read_table(path: Path, schema: Schema, findings: Findings) -> Table | None:
     if heading_at is None:
         return Table(schema, frozenset(schema.columns), (), NumberStyle())
     headings, units = _headings(rows[heading_at], heading_at + 1, schema, findings)
+    if not schema.required.issubset(headings) or len(set(headings) - {""}) < sum(map(bool, headings)):
+        return None
     filled: list[Row] = []
     for number, cells in enumerate(rows[heading_at + 1 :], start=heading_at + 2):
         row = _row(cells, number, headings, separator, findings, schema.file)
@@ -130,8 +132,8 @@ def _tell_exponents(rows: list[Row], schema: Schema, findings: Findings) -> None
         if short:
             findings.doubt(
                 schema.file,
-                f"'{one_line(short[0].cells[column])}' is in exponent form ({len(short)} such); digits are lost",
-                "format the column as a plain number in the spreadsheet and save again",
+                f"'{one_line(short[0].cells[column])}' is in exponent form ({len(short)} such)",
+                "digits are lost: format the column as plain numbers in the spreadsheet and save again",
                 row=short[0].number,
                 column=column,
             )
