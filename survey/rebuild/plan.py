@@ -81,6 +81,9 @@ class Brick:
     corners_mm: Floats
     """(4, 2)."""
     inferred: bool = False
+    """True where its width was not read but follows from the rhythm."""
+    laid: bool = False
+    """True once laid.csv shows it laid: it no longer moves."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -133,6 +136,10 @@ class Templet:
     """Greatest departure of a joint because pieces share this templet."""
     cut: bool
     """False for whole uncut bricks."""
+    soffit_step_mm: float = 0.0
+    """How far a soffit arris stands off the curve at worst, because a templet is symmetric and the curve is not."""
+    fewest: bool = True
+    """True where it is proven that no fewer templets of its kind keep the tolerance."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -152,6 +159,8 @@ class CentringMark:
     along_crown_mm: float
     chord_left_mm: float
     """Along a straight tape from the left springing."""
+    edge: str = ""
+    """For a mark: which edge of its course, ``left`` or ``right``; blank for an ordinate."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,6 +192,16 @@ class CentringPlan:
     waste_ratio: float
     setting_out: tuple[str, ...]
     """How the rib is struck: radii and centres, or foci and string, in sentences."""
+    n_boards: int = 0
+    """Boards to buy for the ribs."""
+    lagging_strip_mm: float = 0.0
+    """Width of a lagging strip along the curve."""
+    lagging_pitch_mm: float = 0.0
+    """From one strip to the next, middle to middle."""
+    props_x_mm: tuple[float, ...] = ()
+    """Where the props stand under each rib, from the left."""
+    notes: tuple[str, ...] = ()
+    """What is not known, in sentences."""
 
 
 @dataclass(frozen=True, slots=True)

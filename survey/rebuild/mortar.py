@@ -1,0 +1,126 @@
+"""Mortar from the real polygons: what of a ring's face is neither brick nor left standing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from survey.curves import Curve, Floats
+from survey.rebuild.plan import Brick, BrickKind, RingPlan
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A run of bricks to be laid with the joints at both its ends, between stations of the ring's inner
+    curve."""
+
+    bricks: tuple[Brick, ...]
+    start_mm: float
+    end_mm: float
+    before: Brick | None
+    """Standing brick on its left, None at the springing."""
+    after: Brick | None
+
+
+def stretches(ring: RingPlan) -> tuple[Stretch, ...]:
+    """Runs of bricks to be laid, left to right."""
+    found: list[Stretch] = []
+    run: list[Brick] = []
+    before: Brick | None = None
+    for brick in (*ring.bricks, None):
+        if brick is not None and brick.kind is not BrickKind.IN_SITU:
+            run.append(brick)
+            continue
+        if run:
+            found.append(_stretch(ring, tuple(run), before, brick))
+            run = []
+        before = brick
+    return tuple(found)
+
+
+def _stretch(ring: RingPlan, run: tuple[Brick, ...], before: Brick | None, after: Brick | None) -> Stretch:
+    ends = [b.corners_mm[k] for b, k in ((before, 1), (after, 0)) if b is not None]
+    at = list(ring.inner.locate(np.array(ends)).station_mm) if ends else []
+    start = float(at.pop(0)) if before is not None else 0.0
+    end = float(at.pop(0)) if after is not None else ring.inner.length_mm
+    return Stretch(run, start, end, before, after)
+
+
+def mortar_face_mm2(ring: RingPlan) -> float:
+    r"""Area of the mortar that the ring's new stretches need, seen on the face, mm².
+
+    Notes
+    -----
+    The face of a stretch between the ring's two curves is :math:`d\,\Delta s + \tfrac12 d^2 \Delta\theta`
+    with depth
+    :math:`d`, length :math:`\Delta s` and turning :math:`\Delta\theta` of the inner curve (J. Steiner's
+    formula for parallel curves), more or less the wedge by which the bed of a standing brick leans from the
+    normal; the polygons of its bricks are taken off. Wedge joints, slivers between arc and brick, and both
+    springing joints are in it.
+    """
+    return sum(
+        _band_mm2(ring.inner, s.start_mm, s.end_mm, ring.depth_mm)
+        + _lean_mm2(ring, s)
+        - sum(brick_face_mm2(brick) for brick in s.bricks)
+        for s in stretches(ring)
+    )
+
+
+def collar_face_mm2(inside: RingPlan, outside: RingPlan, collar_mm: float) -> float:
+    """Area of the collar joint between two rings along everything laid anew in either, seen on the face,
+    mm²."""
+    back = inside.outer
+    spans: list[tuple[float, float]] = []
+    for ring in (inside, outside):
+        for s in stretches(ring):
+            ends = ring.inner.point(np.array([s.start_mm, s.end_mm]))
+            first, last = back.locate(ends).station_mm
+            spans.append((float(first), float(last)))
+    return sum(_band_mm2(back, first, last, collar_mm) for first, last in _united(spans))
+
+
+def _united(spans: Iterable[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Spans with the overlapping ones made one."""
+    united: list[tuple[float, float]] = []
+    for first, last in sorted(spans):
+        if united and first <= united[-1][1]:
+            united[-1] = united[-1][0], max(united[-1][1], last)
+        else:
+            united.append((first, last))
+    return united
+
+
+def _band_mm2(curve: Curve, start_mm: float, end_mm: float, depth_mm: float) -> float:
+    """Area between a curve and its parallel outside, square cut at both ends."""
+    return depth_mm * (end_mm - start_mm) + depth_mm**2 / 2.0 * _turning_rad(curve, start_mm, end_mm)
+
+
+def _turning_rad(curve: Curve, start_mm: float, end_mm: float) -> float:
+    """Angle the normal turns through, added up over pieces so that half a turn is no ambiguity."""
+    n = curve.normal(np.linspace(start_mm, end_mm, 5))
+    cross = n[1:, 0] * n[:-1, 1] - n[1:, 1] * n[:-1, 0]
+    return float(np.arctan2(cross, np.sum(n[1:] * n[:-1], axis=1)).sum())
+
+
+def _lean_mm2(ring: RingPlan, stretch: Stretch) -> float:
+    """Wedges between the normals at a stretch's ends and the beds of the standing bricks there."""
+    total = 0.0
+    for brick, foot, top, sign in ((stretch.before, 1, 2, 1.0), (stretch.after, 0, 3, -1.0)):
+        if brick is not None:
+            station = stretch.start_mm if sign > 0.0 else stretch.end_mm
+            normal = ring.depth_mm * ring.inner.normal(station)
+            side = brick.corners_mm[top] - brick.corners_mm[foot]
+            total += sign * float(normal[0] * side[1] - normal[1] * side[0]) / 2.0
+    return total
+
+
+def brick_face_mm2(brick: Brick) -> float:
+    """Area of a brick's polygon, mm²."""
+    x, y = brick.corners_mm.T
+    return float(_shoelace(x, y))
+
+
+def _shoelace(x: Floats, y: Floats) -> float:
+    return float(abs(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y)) / 2.0)

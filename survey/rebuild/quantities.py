@@ -1,0 +1,317 @@
+"""Quantities: bricks, mortar, timber and weights, with what is not known said beside each line."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from survey.rebuild.centring import UNKNOWN_WALL_MM
+from survey.rebuild.mortar import brick_face_mm2, collar_face_mm2, mortar_face_mm2
+from survey.rebuild.plan import Brick, BrickKind, CentringPlan, Quantity, RingPlan
+from survey.rebuild.striking import plain_mm
+from survey.rebuild.templets import NEW, flat_widths_mm
+from survey.record.model import Record
+
+BRICK_KG_M3 = 1800.0
+"""Density of old and new solid brick (judgement)."""
+MORTAR_KG_M3 = 1900.0
+"""Density of fresh mortar (judgement)."""
+TIMBER_KG_M3 = 500.0
+"""Density of air-dry softwood (judgement)."""
+TIMBER_WASTE_RATIO = 0.05
+"""Lagging broken or cut short (judgement)."""
+CROSS_JOINT_MM = 10.0
+"""Between bricks one behind the other in the wall, for counting them (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Depth:
+    """How far a ring goes through the wall, and how that is known."""
+
+    mm: float
+    through: float
+    """Bricks one behind the other, in half bricks."""
+    words: str
+
+
+def take_quantities(
+    rings: Iterable[RingPlan], centring: CentringPlan, record: Record
+) -> tuple[Quantity, ...]:
+    """Take off bricks, mortar, timber and weights.
+
+    Parameters
+    ----------
+    rings : iterable of RingPlan
+        With the templets' names in the bricks.
+    centring : CentringPlan
+    record : Record
+        Gives thicknesses, collar joints, mortar and wastage.
+
+    Returns
+    -------
+    tuple of Quantity
+        Bricks left standing and put back are counted but not ordered (order 0).
+
+    Notes
+    -----
+    Mortar is the real area between the bricks on the face (:mod:`survey.rebuild.mortar`) times the bed depth:
+    the recorded one, else the wall's thickness, else the thickness of one brick. Where none is recorded it is
+    given for each 100 mm of wall and the line says so.
+    """
+    rings = tuple(sorted(rings, key=lambda ring: ring.ring))
+    depths = _depths(rings, record)
+    mortar = _mortar(rings, depths, record)
+    return (
+        *_new_bricks(rings, depths, record),
+        *_other_bricks(rings),
+        *mortar,
+        *_timber(centring, record),
+        *_weights(rings, depths, mortar, centring, record),
+    )
+
+
+def _depths(rings: tuple[RingPlan, ...], record: Record) -> dict[int, _Depth]:
+    """Bed depth and bricks through the wall of every ring; all for 100 mm of wall where one is not known.
+
+    Figures for a whole brick and for 100 mm of wall could not be added up.
+    """
+    wall, bed = record.centring.wall_thickness_mm, record.mortar.bed_depth_mm
+    brick = {ring.ring: ring.thickness_mm for ring in record.rings}
+    through = {ring.ring: _through(wall, brick.get(ring.ring)) for ring in rings}
+    if bed is not None:
+        return {ring.ring: _Depth(bed, through[ring.ring], "bed depth as recorded") for ring in rings}
+    if wall is not None:
+        return {ring.ring: _Depth(wall, through[ring.ring], "beds as deep as the wall") for ring in rings}
+    words = "beds as deep as one brick; the wall's thickness is not recorded"
+    known = {
+        ring.ring: _Depth(thickness, through[ring.ring], words)
+        for ring in rings
+        if (thickness := brick.get(ring.ring)) is not None
+    }
+    if len(known) == len(rings):
+        return known
+    words = f"for each {UNKNOWN_WALL_MM:.0f} mm of wall: its thickness is not recorded"
+    return {ring.ring: _Depth(UNKNOWN_WALL_MM, through[ring.ring], words) for ring in rings}
+
+
+def _through(wall_mm: float | None, brick_mm: float | None) -> float:
+    """Bricks one behind the other through the wall, in half bricks; a tenth of a brick over is not counted."""
+    if wall_mm is None or brick_mm is None:
+        return 1.0
+    ratio = (wall_mm + CROSS_JOINT_MM) / (brick_mm + CROSS_JOINT_MM)
+    return max(1.0, math.ceil(2.0 * ratio - 0.2) / 2.0)
+
+
+def _new_bricks(
+    rings: tuple[RingPlan, ...], depths: dict[int, _Depth], record: Record
+) -> tuple[Quantity, ...]:
+    """New bricks, a line for each templet and ring."""
+    lines: list[Quantity] = []
+    waste = record.mortar.brick_waste_ratio
+    thickness = {ring.ring: ring.thickness_mm for ring in record.rings}
+    for ring in rings:
+        flat = flat_widths_mm(ring)
+        sorts: dict[str, list[int]] = {}
+        for k, brick in enumerate(ring.bricks):
+            if _is_new(brick):
+                sorts.setdefault(brick.templet or f"{flat[k].max():.1f}", []).append(k)
+        for sort, members in sorted(sorts.items()):
+            widest = flat[members].max(axis=0)
+            size = f"{plain_mm(float(widest.max()))} × {plain_mm(ring.bricks[members[0]].depth_mm)}"
+            deep = thickness.get(ring.ring)
+            size += f" × {plain_mm(deep)}" if deep is not None else ""
+            amount = len(members) * depths[ring.ring].through
+            tapered = float(widest[1] - widest[0]) > 1.0
+            note = [
+                f"to be cut: {plain_mm(float(widest[0]))} at the soffit, {plain_mm(float(widest[1]))} at "
+                "the back"
+                if tapered
+                else "whole",
+                _through_words(depths[ring.ring].through, deep, record),
+            ]
+            templet = f", templet {sort}" if ring.bricks[members[0]].templet else ""
+            lines.append(
+                Quantity(
+                    item=f"new bricks, ring {ring.ring}{templet}: {size} mm",
+                    amount=amount,
+                    unit="pieces",
+                    waste_ratio=waste,
+                    order=float(math.ceil(amount * (1.0 + waste) - 1e-9)),
+                    note="; ".join(words for words in note if words),
+                )
+            )
+    return tuple(lines)
+
+
+def _through_words(through: float, thickness: float | None, record: Record) -> str:
+    """How many bricks stand one behind the other, in words."""
+    if record.centring.wall_thickness_mm is not None and thickness is not None:
+        return f"{through:g} through the wall" if through != 1.0 else ""
+    return "for one brick through the wall: thickness of wall or brick not recorded"
+
+
+def _other_bricks(rings: tuple[RingPlan, ...]) -> tuple[Quantity, ...]:
+    """Bricks that are not bought: standing, original, salvaged."""
+    bricks = [brick for ring in rings for brick in ring.bricks]
+    standing = [b for b in bricks if b.kind is BrickKind.IN_SITU]
+    original = [b for b in bricks if b.kind is not BrickKind.IN_SITU and b.source == "original"]
+    saved = [b for b in bricks if b.kind is not BrickKind.IN_SITU and b.source not in ("original", NEW)]
+    names = ", ".join(b.source for b in saved)
+    lines = (
+        ("bricks left standing", standing, "not touched"),
+        ("original bricks put back", original, "each into its own place; clean and number them"),
+        ("salvaged bricks", saved, names),
+    )
+    return tuple(
+        Quantity(item, float(len(group)), "pieces", 0.0, 0.0, note) for item, group, note in lines if group
+    )
+
+
+def _is_new(brick: Brick) -> bool:
+    return brick.kind is not BrickKind.IN_SITU and brick.source == NEW
+
+
+def _mortar(rings: tuple[RingPlan, ...], depths: dict[int, _Depth], record: Record) -> tuple[Quantity, ...]:
+    """Mortar of every ring and every collar joint, and all of it with wastage."""
+    waste = record.mortar.waste_ratio
+    lines: list[Quantity] = []
+
+    def line(item: str, face_mm2: float, depth: _Depth, note: str = "") -> None:
+        litres = face_mm2 * depth.mm / 1e6
+        words = "; ".join(w for w in (f"{depth.words} ({plain_mm(depth.mm)} mm)", note) if w)
+        lines.append(Quantity(item, litres, "litres", waste, litres * (1.0 + waste), words))
+
+    for k, ring in enumerate(rings):
+        turned = "by the section parallel to the face" if ring.sawtooth else ""
+        line(f"mortar, joints of ring {ring.ring}", mortar_face_mm2(ring), depths[ring.ring], turned)
+        if k == 0:
+            continue
+        inside = rings[k - 1]
+        collar = next((r.collar_mm for r in record.rings if r.ring == ring.ring), 0.0)
+        line(
+            f"mortar, collar joint between rings {inside.ring} and {ring.ring}",
+            collar_face_mm2(inside, ring, collar),
+            depths[ring.ring],
+            f"{plain_mm(collar)} mm thick" if collar else "thickness not recorded: taken as 0, measure it",
+        )
+    name = record.mortar.name or "kind not recorded: match binder, sand and finish of the old"
+    total = sum(q.amount for q in lines)
+    lines.append(
+        Quantity(
+            "mortar, all",
+            total,
+            "litres",
+            waste,
+            total * (1.0 + waste),
+            f"{name}; bricks with frogs take more",
+        )
+    )
+    return tuple(lines)
+
+
+def _timber(centring: CentringPlan, record: Record) -> tuple[Quantity, ...]:
+    """Timber of the centre."""
+    given = record.centring
+    sizes = (given.board_length_mm, given.board_width_mm, given.board_thickness_mm)
+    board = " × ".join(plain_mm(size) for size in sizes)
+    feet = centring.rib.point(np.array([0.0, centring.rib.length_mm]))
+    tie = plain_mm(float(np.hypot(*(feet[1] - feet[0]))))
+    strip = f"{plain_mm(centring.lagging_strip_mm)} × {plain_mm(centring.lagging_mm)}"
+    length = plain_mm(centring.lagging_length_mm)
+    unknown = (
+        ""
+        if given.wall_thickness_mm is not None
+        else (f"for each {UNKNOWN_WALL_MM:.0f} mm of wall: its thickness is not recorded; ")
+    )
+    lagging = math.ceil(centring.n_lagging * (1.0 + TIMBER_WASTE_RATIO))
+    return (
+        Quantity(
+            f"boards for {centring.n_ribs} ribs, two layers: {board} mm",
+            float(centring.n_boards),
+            "pieces",
+            0.0,
+            float(centring.n_boards),
+            f"{100.0 * centring.waste_ratio:.0f} % of them is offcut",
+        ),
+        Quantity(
+            f"ties, foot to foot of each rib: {tie} mm long",
+            float(centring.n_ribs),
+            "pieces",
+            0.0,
+            float(centring.n_ribs),
+            "of the same board; joined where longer than one",
+        ),
+        Quantity(
+            f"lagging strips: {strip} mm, {length} mm long",
+            float(centring.n_lagging),
+            "pieces",
+            TIMBER_WASTE_RATIO,
+            float(lagging),
+            f"{unknown}{plain_mm(centring.lagging_pitch_mm)} mm from middle to middle",
+        ),
+        Quantity(
+            "folding wedges",
+            float(centring.n_wedge_pairs),
+            "pairs",
+            0.0,
+            float(centring.n_wedge_pairs),
+            f"hardwood; travel {plain_mm(centring.wedge_travel_mm)} mm",
+        ),
+        Quantity(
+            "props",
+            float(centring.n_props),
+            "pieces",
+            0.0,
+            float(centring.n_props),
+            "proposal; sizes and bracing by whoever answers for the temporary works",
+        ),
+    )
+
+
+def _weights(
+    rings: tuple[RingPlan, ...],
+    depths: dict[int, _Depth],
+    mortar: tuple[Quantity, ...],
+    centring: CentringPlan,
+    record: Record,
+) -> tuple[Quantity, ...]:
+    """Weights of what is carried up, and what the centre carries."""
+
+    def bricks_kg(*, new: bool) -> float:
+        return sum(
+            brick_face_mm2(brick) * depths[ring.ring].mm * 1e-9 * BRICK_KG_M3
+            for ring in rings
+            for brick in ring.bricks
+            if (_is_new(brick) if new else brick.kind is not BrickKind.IN_SITU)
+        )
+
+    mortar_kg = mortar[-1].amount * MORTAR_KG_M3 / 1000.0
+    given = record.centring
+    boards = centring.n_boards * given.board_length_mm * given.board_width_mm * given.board_thickness_mm
+    in_ribs = boards * (1.0 - centring.waste_ratio)
+    strip = centring.lagging_strip_mm * centring.lagging_mm * centring.lagging_length_mm
+    timber_kg = (in_ribs + centring.n_lagging * strip) * 1e-9 * TIMBER_KG_M3
+    words = "; ".join(dict.fromkeys(depth.words for depth in depths.values()))
+    density = f"brick {BRICK_KG_M3:.0f}, fresh mortar {MORTAR_KG_M3:.0f} kg/m³, by judgement; {words}"
+
+    def line(item: str, kg: float, note: str) -> Quantity:
+        return Quantity(item, kg, "kg", 0.0, kg, note)
+
+    return (
+        line("weight of the new bricks", bricks_kg(new=True), density),
+        line("weight of the mortar", mortar_kg, density),
+        line(
+            "load on the centre, all rings green",
+            bricks_kg(new=False) + mortar_kg,
+            f"without wall above, people and gear: for the engineer; {density}",
+        ),
+        line(
+            "weight of the centre",
+            timber_kg,
+            f"ribs and lagging without ties, props and wedges; softwood {TIMBER_KG_M3:.0f} kg/m³, by "
+            "judgement",
+        ),
+    )
