@@ -20,6 +20,7 @@ from survey.rebuild.plan import (
     Scope,
     Templet,
 )
+from survey.rebuild.planner import plan_rebuild
 
 __all__ = [
     "Brick",
@@ -35,4 +36,5 @@ __all__ = [
     "RingPlan",
     "Scope",
     "Templet",
+    "plan_rebuild",
 ]

@@ -1,8 +1,9 @@
-"""Why a ring does not close, by how much, and which change would cure it."""
+"""Why a ring does not close, by how much, and which change would cure it; and courses named in a sentence."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 
@@ -75,7 +76,8 @@ def explain(misfit: Misfit) -> str:
     if joint > 0.0:
         word = "least" if tight else "greatest"
         cures.append(
-            f"the {word} joint set to {_outward(joint * misfit.across, tight=tight):.1f} mm in [joints] of arch.toml"
+            f"the {word} joint set to {_outward(joint * misfit.across, tight=tight):.1f} mm in [joints] of "
+            "arch.toml"
         )
     return f"{what} It would close with {', or '.join(cures)}."
 
@@ -104,3 +106,20 @@ def _widths(misfit: Misfit, off_mm: float, *, tight: bool) -> list[str]:
     if misfit.n_bricks == 0 or each >= misfit.widths_mm / misfit.n_bricks:
         return []
     return [f"bricks {math.ceil(each * 10.0) / 10.0:.1f} mm {'narrower' if tight else 'wider'} on average"]
+
+
+def course_list(courses: Sequence[int]) -> str:
+    """Course numbers with runs drawn together.
+
+    Examples
+    --------
+    >>> course_list([3, 4, 5, 9, 11, 12])
+    '3 to 5, 9, 11, 12'
+    """
+    runs: list[list[int]] = []
+    for course in sorted(courses):
+        if runs and course == runs[-1][-1] + 1:
+            runs[-1].append(course)
+        else:
+            runs.append([course])
+    return ", ".join(f"{r[0]} to {r[-1]}" if len(r) > 2 else ", ".join(map(str, r)) for r in runs)

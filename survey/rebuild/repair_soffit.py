@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 from scipy.linalg import solveh_banded
 
 from survey.curves.arcs import ChainOfArcs
@@ -98,6 +97,9 @@ def repair_curve(
     Across a gap nothing is read and the spline is a cubic with the slopes of both sides. What is still
     missing to a corner beside a gap is taken in by a local correction, so that the new bricks leave no lip.
     """
+    # Only a repair needs a spline; the import costs more than the rest of this room.
+    from scipy.interpolate import CubicSpline
+
     spacing_mm = float(np.median(np.diff(readings.station_mm)))
     stiffness = (wave_mm / (2.0 * np.pi)) ** 4 / (float(np.median(readings.sigma_mm**2)) * spacing_mm)
     value = smooth(readings.station_mm, readings.deviation_mm, readings.sigma_mm, stiffness)

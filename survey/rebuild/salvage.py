@@ -11,6 +11,7 @@ from survey.curves.protocol import Floats
 from survey.rebuild.courses import Fate
 from survey.rebuild.layout_draft import RingDraft
 from survey.rebuild.plan import Brick, RingPlan
+from survey.rebuild.refusals import course_list
 from survey.rebuild.rings import section_factor
 from survey.record.model import SalvagedBrick
 
@@ -171,20 +172,3 @@ def purchase_notes(rings: Iterable[RingPlan]) -> tuple[str, ...]:
             "in the record: new work stays distinguishable from old."
         )
     return tuple(notes)
-
-
-def course_list(courses: Sequence[int]) -> str:
-    """Course numbers with runs drawn together.
-
-    Examples
-    --------
-    >>> course_list([3, 4, 5, 9, 11, 12])
-    '3 to 5, 9, 11, 12'
-    """
-    runs: list[list[int]] = []
-    for course in sorted(courses):
-        if runs and course == runs[-1][-1] + 1:
-            runs[-1].append(course)
-        else:
-            runs.append([course])
-    return ", ".join(f"{r[0]} to {r[-1]}" if len(r) > 2 else ", ".join(map(str, r)) for r in runs)

@@ -1,0 +1,205 @@
+"""The whole plan of a rebuild: from a record and its fit to bricks, centring, laying order and quantities."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey.curves import curve_of
+from survey.curves.displaced import DisplacedCurve
+from survey.curves.protocol import Curve, Floats
+from survey.errors import PlanError
+from survey.fitting.result import ArchFit
+from survey.rebuild.cautions import CAUTIONS
+from survey.rebuild.centring import plan_centring
+from survey.rebuild.courses import Fate, RingCount, choose_scope, count_ring, fates, missing_courses
+from survey.rebuild.curve_choice import ChosenCurve, choose_curve, repair_choice
+from survey.rebuild.laying import order_laying
+from survey.rebuild.layout_draft import ClosedRing, RingDraft, close_ring
+from survey.rebuild.layout_ring import LaidOutRing, lay_out
+from survey.rebuild.plan import RebuildOptions, RebuildPlan, Scope
+from survey.rebuild.quantities import take_quantities
+from survey.rebuild.repair import StandingRing, repair_draft
+from survey.rebuild.repair_soffit import Base
+from survey.rebuild.replan import replan_rings
+from survey.rebuild.rhythm import RingRhythm, find_rhythm
+from survey.rebuild.rhythm_readings import read_rhythm
+from survey.rebuild.rings import RingLines, ring_lines, section_factor, section_limits
+from survey.rebuild.salvage import place_salvage, purchase_notes, salvage_notes
+from survey.rebuild.stagger import alignment_warning, joints_against, stagger
+from survey.rebuild.templets import assign_templets, group_templets
+from survey.record.model import Record
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Surveyed:
+    """What was found of one ring before anything is decided about it."""
+
+    lines: RingLines
+    count: RingCount
+    rhythm: RingRhythm
+    missing: NDArray[np.bool_]
+
+
+def plan_rebuild(record: Record, fit: ArchFit, options: RebuildOptions | None = None) -> RebuildPlan:
+    """Plan how an arch is put back with its own count and rhythm of bricks.
+
+    Parameters
+    ----------
+    record : Record
+    fit : ArchFit
+        Of the same record.
+    options : RebuildOptions, optional
+
+    Returns
+    -------
+    RebuildPlan
+        Where joints cannot stay inside their limits the plan carries refusals and is not to be built from.
+
+    Raises
+    ------
+    PlanError
+        When the record has no ring, or a curve or count is asked for that makes no sense for this arch.
+    """
+    options = options or RebuildOptions()
+    if not record.rings:
+        raise PlanError(
+            "the record has no ring: write a [[rings]] table with depth and brick_width into arch.toml"
+        )
+    surveyed = tuple(
+        _survey_ring(record, fit, options, lines)
+        for lines in ring_lines(curve_of(fit.best.shape), record.rings)
+    )
+    scope = choose_scope(options, [s.missing for s in surveyed])
+    if scope is Scope.REPAIR:
+        chosen = repair_choice(fit, options.curve)
+        drafts = _repair_drafts(record, fit, surveyed, chosen)
+    else:
+        chosen = choose_curve(fit, options.curve)
+        drafts = _whole_drafts(record, fit, surveyed, chosen)
+    return _finish(record, options, scope, chosen, surveyed, drafts)
+
+
+def _survey_ring(record: Record, fit: ArchFit, options: RebuildOptions, lines: RingLines) -> _Surveyed:
+    ring = lines.ring
+    count = count_ring(ring, record, fit, options, inner=lines.inner)
+    readings = read_rhythm(record, fit, ring, inner=lines.inner, count=count.count, numbers=count.numbers)
+    rhythm = find_rhythm(readings, brick_width_mm=ring.brick_width_mm * section_factor(ring))
+    return _Surveyed(lines, count, rhythm, missing_courses(record, ring.ring, count))
+
+
+def _whole_drafts(
+    record: Record, fit: ArchFit, surveyed: tuple[_Surveyed, ...], chosen: ChosenCurve
+) -> tuple[RingDraft, ...]:
+    """Every ring taken down and laid anew on the chosen curve."""
+    lines = ring_lines(curve_of(chosen.shape), record.rings)
+    drafts = []
+    for found, line in zip(surveyed, lines, strict=True):
+        n = found.count.count
+        fate = fates(record, fit, line.ring.ring, scope=Scope.WHOLE, count=found.count, missing=found.missing)
+        drafts.append(
+            RingDraft(
+                lines=line,
+                count=found.count,
+                rhythm=found.rhythm,
+                fate=fate,
+                width_mm=planned_widths(found.rhythm, fate),
+                source=tuple("new" if f == Fate.NEW else "original" for f in fate),
+                limits=section_limits(line.ring, record.joints),
+                fixed_mm=np.full((n, 2), np.nan),
+                surveyed_mm=np.full((n, 4, 2), np.nan),
+            )
+        )
+    return tuple(drafts)
+
+
+def _repair_drafts(
+    record: Record, fit: ArchFit, surveyed: tuple[_Surveyed, ...], chosen: ChosenCurve
+) -> tuple[RingDraft, ...]:
+    """Every ring with its standing bricks fixed, from the opening outwards."""
+    drafts: list[RingDraft] = []
+    inside: DisplacedCurve | None = None
+    lines = ring_lines(curve_of(chosen.shape), record.rings)
+    for found, line in zip(surveyed, lines, strict=True):
+        fate = fates(
+            record, fit, line.ring.ring, scope=Scope.REPAIR, count=found.count, missing=found.missing
+        )
+        base = cast(Base, line.inner)  # a shape's own curve or a parallel of it
+        standing = StandingRing(base, line, found.count, found.rhythm, fate)
+        draft, inside = repair_draft(record, fit, standing, inside=inside)
+        drafts.append(draft)
+    return tuple(drafts)
+
+
+def planned_widths(rhythm: RingRhythm, fate: NDArray[np.int64]) -> Floats:
+    """Widths (N,) of the bricks: an original's own, and for a new one the recurring size of its course."""
+    return np.where(fate == Fate.NEW, rhythm.sizes.width_of_course_mm, rhythm.width_mm)
+
+
+def _finish(
+    record: Record,
+    options: RebuildOptions,
+    scope: Scope,
+    chosen: ChosenCurve,
+    surveyed: tuple[_Surveyed, ...],
+    drafts: tuple[RingDraft, ...],
+) -> RebuildPlan:
+    """Close the rings and derive everything that follows from them."""
+    saved = place_salvage(drafts, record.salvage)
+    laid_out = _lay_out(saved.drafts, scope=scope, give_mm=record.tolerances.joint_mm)
+    tolerance_mm = options.templet_tolerance_mm
+    if tolerance_mm is None:
+        tolerance_mm = record.tolerances.templet_mm
+    replanned = replan_rings([r.plan for r in laid_out], record.laid)
+    rings = replanned.rings
+    templets = group_templets(rings, tolerance_mm)
+    rings = assign_templets(rings, templets)
+    centring = plan_centring(chosen.shape, rings, record)
+    return RebuildPlan(
+        scope=scope,
+        choice=chosen.choice,
+        shape=chosen.shape,
+        rings=rings,
+        templets=templets,
+        centring=centring,
+        laying=order_laying(rings, centring, chosen.shape),
+        quantities=take_quantities(rings, centring, record),
+        refusals=(*(s for r in laid_out for s in r.refusals), *replanned.refusals),
+        warnings=(
+            *(d for s in surveyed for d in s.count.doubts),
+            *(s for r in laid_out for s in r.warnings),
+            *replanned.warnings,
+            *(s for a, b in pairwise(rings) for s in alignment_warning(b, a)),
+        ),
+        cautions=CAUTIONS,
+        notes=(*chosen.notes, *salvage_notes(saved, rings), *purchase_notes(rings), *replanned.notes),
+    )
+
+
+def _lay_out(drafts: tuple[RingDraft, ...], *, scope: Scope, give_mm: float) -> tuple[LaidOutRing, ...]:
+    """Close and lay out every ring; one without a rhythm of its own keeps its joints off those inside it."""
+    done: list[LaidOutRing] = []
+    for draft in drafts:
+        closed = close_ring(draft)
+        inner = draft.lines.inner
+        inside = done[-1].plan if done else None
+        free = scope is Scope.WHOLE and not draft.rhythm.joint_read.any() and not closed.refusals
+        if inside is not None and free:
+            joints = joints_against(closed.start_mm, closed.end_mm, inner, inside)
+            limits = draft.limits
+            shift = stagger(joints, give_mm=give_mm, min_mm=limits.min_mm, max_mm=limits.max_mm)
+            closed = ClosedRing(closed.start_mm + shift, closed.end_mm + shift, ())
+        ring = lay_out(draft, closed, crown_mm=crown_station(inner))
+        done.append(ring)
+    return tuple(done)
+
+
+def crown_station(inner: Curve) -> float:
+    """Station of the crown: half way along a curve, or over half way along the base of a displaced one."""
+    if isinstance(inner, DisplacedCurve):
+        return float(inner.locate(inner.base.point(0.5 * inner.base.length_mm)[None]).station_mm[0])
+    return 0.5 * inner.length_mm
