@@ -114,7 +114,8 @@ class RunningLength:
         half = (self.mark[k + 1] - self.mark[k]) / 2
         whole = self.run_mm[-1] - self.run_mm[0]
         x = 2 * wanted / (self.run_mm[k + 1] - self.run_mm[k]) - 1
-        low, high = np.minimum(-1.0, x), np.maximum(1.0, x)
+        # a run that rounding has put a hair outside the table is read off the first or last polynomial
+        low, high = np.where(x < -1.0, -2.0, -1.0), np.where(x > 1.0, 2.0, 1.0)
         for _ in range(N_STEPS):
             excess = legendre.legval(x, integral, False) - wanted
             settled = np.abs(excess) <= STATION_TOLERANCE * whole
