@@ -70,7 +70,7 @@ def quality_of(found: Found[CoefficientModel], points: FreePoints) -> FitQuality
         sqrt(ss / used),
         cost,
         used,
-        np.ones(n) if found.robust is None else found.robust.weights,
+        np.broadcast_to(1.0, n) if found.robust is None else found.robust.weights,
         solution.n_evaluations,
         solution.gradient_measure,
     )
