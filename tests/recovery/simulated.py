@@ -51,7 +51,7 @@ class SimulatedArch:
     shape : ArchShape
         The original curve in the face frame (before it moved).
     movement : TrueMovement or None
-        As it stands in the record: mirrored where the record is.
+        As it stands in the record: hinges at joints, mirrored where the record is.
     left_mm, right_mm : (N,) float
         True stations of every course's edges on the original intrados, the missing ones included.
     crown_hinge_mm : float
@@ -136,7 +136,7 @@ def simulate(spec: ArchSpec, seed: int) -> SimulatedArch:
     curve = _curve(spec, rng)
     left, right = _courses(spec, curve.length_mm, rng)
     points = _survey(spec, curve, left, right, rng)
-    starts, turns, shifts, hinge = _pieces(spec, curve)
+    starts, turns, shifts, hinges = _pieces(spec, curve, left, right)
     piece = np.searchsorted(starts[1:], points.station, side="right")
     xy = _rotate(points.xy, turns[piece]) + shifts[piece]
     gross = (rng.random(len(xy)) < spec.gross_ratio) & (points.feature != Feature.SPRINGING)
@@ -148,10 +148,10 @@ def simulate(spec: ArchSpec, seed: int) -> SimulatedArch:
         spec=spec,
         record=_record(spec, points, xy, rng),
         shape=spec.shape,
-        movement=spec.movement,
+        movement=_as_hinged(spec.movement, hinges / curve.length_mm),
         left_mm=left,
         right_mm=right,
-        crown_hinge_mm=hinge,
+        crown_hinge_mm=float(hinges[1]),
         piece_start_mm=starts,
         piece_rotation_rad=turns,
         piece_shift_mm=shifts,
@@ -289,12 +289,17 @@ def _rotate(xy: Floats, angle: Floats) -> Floats:
     return np.column_stack([c * xy[:, 0] - s * xy[:, 1], s * xy[:, 0] + c * xy[:, 1]])
 
 
-def _pieces(spec: ArchSpec, curve: Line) -> tuple[Floats, Floats, Floats, float]:
-    """Starting stations, rotations and shifts of the rigid pieces, and the crown hinge's station."""
+def _pieces(
+    spec: ArchSpec, curve: Line, left: Floats, right: Floats
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Starting stations, rotations and shifts of the rigid pieces, and the stations of the three hinges."""
     if spec.movement is None:
-        return np.zeros(1), np.zeros(1), np.zeros((1, 2)), float("nan")
+        return np.zeros(1), np.zeros(1), np.zeros((1, 2)), np.full(3, np.nan)
     m, length = spec.movement, curve.length_mm
-    at = length * np.array([m.left_hinge_ratio, m.crown_hinge_ratio, 1 - m.right_hinge_ratio])
+    joints = np.concatenate([[0.0], (right[:-1] + left[1:]) / 2, [length]])
+    wanted = length * np.array([m.left_hinge_ratio, m.crown_hinge_ratio, 1 - m.right_hinge_ratio])
+    # A ring opens at a joint: each hinge goes to the nearest one.
+    at = joints[np.argmin(np.abs(joints[:, None] - wanted), axis=0)]
     hinge = curve.point(at)
     if m.crown_hinge_at_back:
         hinge[1] += spec.depth_mm * curve.normal(at[1:2])[0]
@@ -313,7 +318,14 @@ def _pieces(spec: ArchSpec, curve: Line) -> tuple[Floats, Floats, Floats, float]
     turns = np.array([0.0, turn[0], (turn[1] + np.pi) % (2 * np.pi) - np.pi, 0.0])
     pivot = hinge[[0, 0, 2, 2]]
     shifts = foot[[0, 0, 1, 1]] - _rotate(pivot, turns)
-    return np.array([-np.inf, at[0], at[1], at[2]]), turns, shifts, float(at[1])
+    return np.array([-np.inf, *at]), turns, shifts, at
+
+
+def _as_hinged(movement: TrueMovement | None, share: Floats) -> TrueMovement | None:
+    if movement is None:
+        return None
+    left, crown, right = (float(x) for x in share)
+    return replace(movement, left_hinge_ratio=left, crown_hinge_ratio=crown, right_hinge_ratio=1 - right)
 
 
 def _record(spec: ArchSpec, points: _Taken, xy: Floats, rng: np.random.Generator) -> Record:
