@@ -56,7 +56,7 @@ def tell_doubtful_points(
     _tell_springings(points, findings)
     slips = find_slips(site, unit.in_mm)
     explained = np.zeros(len(points), dtype=bool)
-    explained[[slip.index for slip in slips if slip.column]] = True
+    explained[[slip.index for slip in slips if slip.column or not slip.is_on_ring]] = True
     # A point known to be misread says nothing of the order and the gaps.
     kept = points.take(~explained)
     out_of_place = tell_disorder(kept, findings)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from survey.errors import Fault, RecordError
-from survey.record.arch_file import ArchFile
+from survey.record.arch_file import FILE, ArchFile
 from survey.record.arch_values import (
     centring_values,
     joint_limits,
@@ -25,7 +25,7 @@ from survey.record.doubtful_courses import (
 from survey.record.doubtful_points import is_of_believable_extent, tell_doubtful_points
 from survey.record.findings import Findings
 from survey.record.model import Feature, Record, SurveyPoints
-from survey.record.notes_files import COURSES, LAID
+from survey.record.notes_files import COURSES, LAID, SALVAGE
 from survey.record.points_file import SCHEMA as POINTS
 from survey.record.points_file import SitePoints
 from survey.record.reduce import Reduced, reduce_to_face
@@ -86,9 +86,10 @@ def examine(folder: Path) -> Examination:
 
 
 def _in_order(faults: list[Fault]) -> tuple[Fault, ...]:
-    """File by file as they were read, and down the rows of each."""
-    files = list(dict.fromkeys(fault.file for fault in faults))
-    return tuple(sorted(faults, key=lambda fault: (files.index(fault.file), fault.row or 0)))
+    """arch.toml first, then the tables, down the rows of each; other files before them all."""
+    files = (FILE, POINTS.file, COURSES.file, SALVAGE.file, LAID.file)
+    rank = {file: place for place, file in enumerate(files)}
+    return tuple(sorted(faults, key=lambda fault: (rank.get(fault.file, -1), fault.row or 0)))
 
 
 def _reduced(contents: Contents, findings: Findings) -> Reduced | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -48,6 +48,7 @@ class Astray:
     start_mm: Floats
     end_mm: Floats
     allowed_mm: float
+    is_on_ring: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +58,8 @@ class Slip:
     index: int
     column: str | None
     reason: str
+    is_on_ring: bool
+    """Whether it lies on the line of the ring, only elsewhere: then its course may be misnumbered instead."""
 
 
 def find_slips(points: SitePoints, unit_mm: float) -> tuple[Slip, ...]:
@@ -99,14 +102,20 @@ def _off_their_neighbours(points: SitePoints, index: Ints) -> list[Astray]:
         allowed = np.maximum(np.maximum(_LEAST_MM, 8.0 * points.sigma_mm[index]), _OF_STRIDE * stride)
         worst = int(np.argmax(distance / allowed))
         if distance[worst] <= allowed[worst]:
-            return found
+            line = place[:-1], place[1:]
+            return [replace(one, is_on_ring=_is_near(one, *line)) for one in found]
         found.append(
             Astray(
                 int(index[worst]), place[worst], off[worst], start[worst], end[worst], float(allowed[worst])
             )
         )
         index = np.delete(index, worst)
-    return found
+    return []
+
+
+def _is_near(one: Astray, start: Floats, end: Floats) -> bool:
+    gap = np.linalg.norm(one.place_mm - _nearest(one.place_mm, start, end), axis=1)
+    return bool(gap.min() <= one.allowed_mm)
 
 
 def _stretches(place: Floats) -> tuple[Floats, Floats]:
@@ -133,7 +142,10 @@ def _explained(astray: Astray, points: SitePoints, unit_mm: float, columns: tupl
     here = points.xyz_mm[astray.index]
     least = np.inf
     slip = Slip(
-        astray.index, None, f"stands {float(np.linalg.norm(astray.off_mm)):.1f} mm off its neighbours"
+        astray.index,
+        None,
+        f"stands {float(np.linalg.norm(astray.off_mm)):.1f} mm off its neighbours",
+        astray.is_on_ring,
     )
     for axis, column in enumerate(columns):
         for value, saying in _corrections(float(here[axis]), unit_mm):
@@ -145,7 +157,8 @@ def _explained(astray: Astray, points: SitePoints, unit_mm: float, columns: tupl
             if left <= astray.allowed_mm and left < 0.25 * least:
                 least = left
                 off = abs(float(astray.place_mm[axis] - expected[axis]))
-                slip = Slip(astray.index, column, f"{column} is {off:.1f} mm from its neighbours: {saying}")
+                reason = f"{column} is {off:.1f} mm from its neighbours: {saying}"
+                slip = Slip(astray.index, column, reason, astray.is_on_ring)
     return slip
 
 
