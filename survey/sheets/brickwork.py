@@ -93,9 +93,11 @@ def course_numbers(
         words = str(brick.course)
         on_axis = abs(brick.from_crown_mm) <= 0.5 * brick.width_intrados_mm + 2.0 * scale
         backed = STATE_STYLES[state].hatch is not Hatch.NONE or ring.sawtooth or on_axis
-        at = (float(x) / scale, float(y) / scale - height_mm / 2)
+        width = text_width_mm(words, height_mm)
+        aside = width / 2 + 1.0 if on_axis and brick.width_intrados_mm / scale > 2 * width + 3.5 else 0.0
+        at = (float(x) / scale + aside, float(y) / scale - height_mm / 2)
         row.append(Text(at, words, height_mm, ink.letters(), Anchor.MIDDLE, backed=backed))
-        fits = fits and _fits(brick, text_width_mm(words, height_mm), height_mm, scale)
+        fits = fits and _fits(brick, width, height_mm, scale)
     step = 1 if fits else max(5, legible_step(row))
     kept = [t for k, t in enumerate(row, start=1) if step == 1 or k % step == 0 or k in (1, len(row))]
     if len(kept) > 2 and step > 1 and len(row) % step not in (0,) and len(row) % step < step / 2:

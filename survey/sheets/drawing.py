@@ -152,6 +152,8 @@ class Dimension:
     offset_paper_mm: float
     style: Style
     height_mm: float = 2.5
+    backed: bool = False
+    """True for a white ground under the figure, where other lines pass."""
 
 
 Primitive = Line | Polyline | Arc | EllipticArc | Circle | Text | Dimension

@@ -147,5 +147,5 @@ def _dimensions(plan: RebuildPlan, bed: _Bed, scale: float) -> list[Primitive]:
     for ring in plan.rings:
         _, inside, _, outside = _ends(ring)
         depth = figure(math.dist(inside, outside))
-        marks.append(Dimension(inside, outside, depth, -_FIRST_ROW_MM, pen))
+        marks.append(Dimension(inside, outside, depth, -_FIRST_ROW_MM, pen, backed=True))
     return marks

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from survey.curves import ChainOfArcs, curve_of
 from survey.fitting.result import ArchFit
-from survey.rebuild.plan import RebuildPlan
+from survey.rebuild.plan import CurveChoice, RebuildPlan
 from survey.sheets.drawing import Anchor
 from survey.sheets.schedule import Column, Schedule, figure
 
@@ -55,8 +55,16 @@ def facts_schedule(fit: ArchFit, plan: RebuildPlan) -> Schedule:
     return Schedule(columns, rows)
 
 
+_CHOICES = {
+    CurveChoice.ORIGINAL.value: ", as before it moved",
+    CurveChoice.PRESENT.value: ", to the springings of today",
+    CurveChoice.SURVEYED.value: ", as surveyed",
+}
+"""Choices of the curve in the words of the sheets; a family chosen by name needs none."""
+
+
 def _family_words(plan: RebuildPlan) -> str:
-    return f"{plan.shape.family.value.replace('_', '-')} curve ({plan.choice})"
+    return f"{plan.shape.family.value.replace('_', '-')} curve{_CHOICES.get(plan.choice, '')}"
 
 
 def rings_schedule(plan: RebuildPlan) -> Schedule:

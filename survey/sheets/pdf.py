@@ -208,7 +208,7 @@ def _hatch(canvas: Any, mark: Polyline) -> None:
         canvas.setFillColorRGB(*_rgb(mark.style.colour))
         dots = canvas.beginPath()
         for x, y in _dot_grid(box):
-            dots.circle(x, y, 0.17)
+            dots.circle(x, y, 0.14)
         canvas.drawPath(dots, stroke=0, fill=1)
     else:
         lines = canvas.beginPath()

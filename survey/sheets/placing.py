@@ -95,7 +95,8 @@ def _dimension_text(
     along = (length_paper + TICK_MM + width / 2 + 0.6 if outside else length_paper / 2) * scale
     off = dimension.offset_paper_mm + (lift if not outside else math.copysign(dimension.height_mm / 2, -lift))
     ink = replace(dimension.style, width_mm=0.0)
-    return Text(at(along, off), dimension.text, dimension.height_mm, ink, Anchor.MIDDLE, turn)
+    height, backed = dimension.height_mm, dimension.backed
+    return Text(at(along, off), dimension.text, height, ink, Anchor.MIDDLE, turn, backed=backed)
 
 
 def on_paper(placed: Placed) -> tuple[Mark, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 import numpy as np
 
@@ -45,6 +46,8 @@ NAME = "setting_out"
 _GAP_MM = 6.0
 _WORDS_MM = 128.0
 """Width of the column of words."""
+_TABLE_MM = 100.0
+"""From the left side of one table below the drawing to the next."""
 _FIRST_ROW_MM = 9.0
 
 
@@ -58,7 +61,7 @@ def setting_out_pages(fit: ArchFit, plan: RebuildPlan) -> tuple[Page, ...]:
     reading = notes(_HOW_TO_READ, Box(area.left, area.bottom, area.width, foot - 4.0), n_columns=3)
     for block in flow(courses_schedule(plan), room):
         pages.append(Page(NAME, "Setting-out table of the courses", (*block, *reading, *banner)))
-    return tuple(pages)
+    return (*pages, *_notes_pages(plan, area))
 
 
 _HOW_TO_READ = (
@@ -132,40 +135,88 @@ def brick_words(brick: Brick) -> str:
 
 
 def _curve_page(fit: ArchFit, plan: RebuildPlan, area: Box) -> Page:
-    """The curve alone with its centres or foci; beside it the words, the points and the cautions."""
+    """The curve alone with its centres or foci; beside it the words, below it the points and the cautions."""
     banner, banner_height = refusal_banner(plan.refusals, area)
-    top = area.top - banner_height
-    left = area.right - _WORDS_MM
-    marks: list[Primitive] = list(banner)
-    y = top
-    sentences = setting_out(plan.shape).sentences()
-    for title, said in (
-        ("How the intrados is set out", sentences),
-        ("How the rib is struck", plan.centring.setting_out),
-        ("Mind", plan.warnings),
-        ("Note", plan.notes),
-    ):
-        if said:
-            height = notes_height_mm(said, _WORDS_MM, title=title, height_mm=ink.TEXT_MM)
-            box = Box(left, y - height, _WORDS_MM, height)
-            marks.extend(notes(said, box, title=title, height_mm=ink.TEXT_MM))
-            y -= height + _GAP_MM
     caution_height = cautions_height_mm(plan.cautions, area.width, n_columns=4)
-    box = Box(area.left, area.bottom, area.width, caution_height)
-    marks.extend(cautions(plan.cautions, box, n_columns=4))
-    foot = area.bottom + caution_height + _GAP_MM
+    caution_box = Box(area.left, area.bottom, area.width, caution_height)
+    foot = caution_box.top + _GAP_MM
+    column = Box(area.right - _WORDS_MM, foot, _WORDS_MM, area.top - banner_height - foot)
+    words = (
+        ("How the intrados is set out", setting_out(plan.shape).sentences()),
+        ("How the rib is struck", plan.centring.setting_out),
+    )
     tables = (points_schedule(plan), facts_schedule(fit, plan))
-    x = area.left
     height = max(schedule_height_mm(table) for table in tables)
-    for table in tables:
-        marks.extend(schedule_primitives(table, x, foot + height))
-        x += 100.0
+    marks: list[Primitive] = [
+        *banner,
+        *_set_words(words, column),
+        *cautions(plan.cautions, caution_box, n_columns=4),
+        *schedule_primitives(tables[0], area.left, foot + height),
+        *schedule_primitives(tables[1], area.left + _TABLE_MM, foot + height),
+    ]
     room_foot = foot + height + _GAP_MM
-    room = Box(area.left, room_foot, left - area.left - _GAP_MM, top - room_foot)
+    room = Box(area.left, room_foot, column.left - area.left - _GAP_MM, column.top - room_foot)
     placed = fitted(lambda scale: striking_drawing(plan, scale), room)
     marks.extend(scale_bar((room.left, room.bottom), placed.scale))
     marks.extend(orientation_mark((room.right - 33.0, room.bottom + 1.0)))
     return Page(NAME, "Setting out of the curve", tuple(marks), (placed,), placed.scale)
+
+
+def _set_words(words: Iterable[tuple[str, tuple[str, ...]]], column: Box) -> list[Text]:
+    """Titled sentences from the top of a column downwards, smaller where they would not fit."""
+    parts = [(title, said) for title, said in words if said]
+
+    def heights(height_mm: float) -> list[float]:
+        return [
+            notes_height_mm(said, column.width, title=title, height_mm=height_mm) for title, said in parts
+        ]
+
+    size = ink.TEXT_MM
+    if sum(heights(size)) + _GAP_MM * len(parts) > column.height:
+        size = ink.SMALL_TEXT_MM
+    marks: list[Text] = []
+    y = column.top
+    for (title, said), height in zip(parts, heights(size), strict=True):
+        box = Box(column.left, max(y - height, column.bottom), column.width, min(height, y - column.bottom))
+        marks.extend(notes(said, box, title=title, height_mm=size))
+        y -= height + _GAP_MM
+    return marks
+
+
+def _notes_pages(plan: RebuildPlan, area: Box) -> list[Page]:
+    """What to mind and what was decided, over as many sheets as it needs; none without anything to say."""
+    pages: list[tuple[Primitive, ...]] = []
+    marks: list[Primitive] = []
+    y = area.top
+    for title, said in (("Mind", plan.warnings), ("Notes", plan.notes)):
+        rest = said
+        while rest:
+            count = _sentences_that_fit(rest, title, Box(area.left, area.bottom, area.width, y - area.bottom))
+            if count == 0 and marks:
+                pages.append(tuple(marks))
+                marks, y = [], area.top
+                continue
+            part = rest[: max(count, 1)]
+            height = _words_height(part, title, area.width)
+            box = Box(area.left, y - height, area.width, height)
+            marks.extend(notes(part, box, title=title, height_mm=ink.TEXT_MM, n_columns=2))
+            y -= height + 2 * _GAP_MM
+            rest = rest[len(part) :]
+    if marks:
+        pages.append(tuple(marks))
+    return [Page(NAME, "Notes to the rebuild", page) for page in pages]
+
+
+def _words_height(sentences: tuple[str, ...], title: str, width: float) -> float:
+    return notes_height_mm(sentences, width, title=title, height_mm=ink.TEXT_MM, n_columns=2)
+
+
+def _sentences_that_fit(sentences: tuple[str, ...], title: str, room: Box) -> int:
+    """Number of leading sentences that fit a room together with their title."""
+    count = len(sentences)
+    while count and _words_height(sentences[:count], title, room.width) > room.height:
+        count -= 1
+    return count
 
 
 def striking_drawing(plan: RebuildPlan, scale: float) -> Drawing:

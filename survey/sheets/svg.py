@@ -206,7 +206,7 @@ def _hatch_pattern(style: Style, prefix: str) -> str:
     name, colour, step = _hatch_name(style, prefix), _colour(style.colour), _number(HATCH_STEP_MM)
     head = f'<pattern id="{name}" width="{step}" height="{step}" patternUnits="userSpaceOnUse"'
     if style.hatch is Hatch.DOTS:
-        dot = f'<circle cx=".75" cy=".75" r=".17" fill="{colour}"/>'
+        dot = f'<circle cx=".75" cy=".75" r=".14" fill="{colour}"/>'
         return f'{head} patternTransform="rotate(45)">{dot}</pattern>'
     turn, lines = _HATCH_LINES[style.hatch]
     ink = f'fill="none" stroke="{colour}" stroke-width=".15"'
