@@ -6,13 +6,13 @@
 # more than the job's tolerance.
 
 # %%
-from survey.sheets.condition_sheets import deviation_sheet, soffit_sheet
-
 from survey.condition import map_deviations
 from survey.fitting import fit_arch
 from survey.record import read_record
+from survey.sheets.deviation_sheet import deviation_sheet
 from survey.sheets.frames import deviations_frame
 from survey.sheets.picture import Picture
+from survey.sheets.soffit_sheet import soffit_sheet
 from survey.shipped import demo_record
 
 record = read_record(demo_record("cellar_doorway"))
@@ -30,7 +30,7 @@ Picture(deviation_sheet(record, fit, map_))
 # Deviation, lip, joint and face offset against the station along the intrados.
 
 # %%
-Picture(soffit_sheet(record, fit, map_))
+Picture(soffit_sheet(record, map_))
 
 # %% [markdown]
 # ## What it shows

@@ -1,4 +1,4 @@
-"""How a deviation looks: tint for its size, direction of the hatch for its side; black and white reads too."""
+"""How a deviation looks: tint for its size, hatch direction for its side; black and white reads too."""
 
 from __future__ import annotations
 

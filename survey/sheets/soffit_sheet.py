@@ -1,4 +1,4 @@
-"""The soffit unrolled to a straight strip: deviation, lip, joint and face offset, aligned over the station."""
+"""The soffit unrolled to a strip: deviation, lip, joint and face offset, aligned over the station."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ import numpy as np
 from survey.condition.result import DeviationMap
 from survey.curves import curve_of
 from survey.curves.protocol import Floats
-from survey.fitting.result import ArchFit
 from survey.record.model import Condition, Record
 from survey.sheets import ink, strip
 from survey.sheets.deviation_style import MISSING, deviation_style
@@ -25,7 +24,7 @@ _LINE = ink.pen(Layer.DEVIATION, ink.MEDIUM_MM)
 _WHISKER = ink.pen(Layer.DEVIATION, ink.FINE_MM, ink.GREY)
 
 
-def soffit_sheet(record: Record, fit: ArchFit, map_: DeviationMap) -> Sheet:  # noqa: ARG001 - every sheet maker takes the stages so far
+def soffit_sheet(record: Record, map_: DeviationMap) -> Sheet:
     """One A3 sheet of the innermost ring: its bricks side by side, and four traces below them."""
     area = Paper.A3_LANDSCAPE.area
     ring = min(course.ring for course in map_.courses)
@@ -101,7 +100,7 @@ def _traces(record: Record, map_: DeviationMap, ring: int, box: Box, length: flo
         boxes[1], lip, tolerance.lip_mm, f"Lip to the next course, mm; tolerance ± {tolerance.lip_mm:g}"
     )
     marks.extend(_bars(window, ends, lip))
-    marks.extend(_joints(record, map_, ring, boxes[2], ends, joint))
+    marks.extend(_joints(record, length, boxes[2], ends, joint))
     words = f"Face offset, mm (positive: towards you); tolerance ± {tolerance.face_mm:g}"
     if not np.isfinite(face).any():
         words += " – not measured"
@@ -110,13 +109,11 @@ def _traces(record: Record, map_: DeviationMap, ring: int, box: Box, length: flo
     return [*marks, *strip.station_ticks(window)]
 
 
-def _joints(
-    record: Record, map_: DeviationMap, ring: int, box: Box, ends: Floats, joint: Floats
-) -> list[Primitive]:
+def _joints(record: Record, length: float, box: Box, ends: Floats, joint: Floats) -> list[Primitive]:
     """Joint after each course, with the record's limits dashed and the mean drawn fine."""
     limits = record.joints
     top = 1.1 * max(limits.max_mm, float(np.nanmax(joint, initial=0.0)))
-    window = strip.Strip(box, (0.0, curve_of(map_.shape).length_mm), (0.0, top))
+    window = strip.Strip(box, (0.0, length), (0.0, top))
     title = f"Joint after each course, mm; limits {limits.min_mm:g} and {limits.max_mm:g} dashed"
     marks = strip.ruled(window, title)
     dashed = ink.pen(Layer.DEVIATION, ink.FINE_MM, ink.GREY, dash=Dash.DASHED)
