@@ -39,10 +39,10 @@ def _shape(shape: ArchShape) -> Json:
     if shape.radii_mm:
         out["radii_mm"] = list(shape.radii_mm)
         out["sector_angles_deg"] = [math.degrees(angle) for angle in shape.sector_angles_rad]
-        out["centres_mm"] = [list(centre) for centre in facts.centres_mm]
+        out["centres_mm"] = facts.centres_mm.tolist()
     if shape.family is Family.ELLIPTICAL:
-        out["foci_mm"] = [list(focus) for focus in facts.foci_mm]
-        out["string_length_mm"] = facts.string_length_mm
+        out["foci_mm"] = facts.foci_mm.tolist()
+        out["string_length_mm"] = facts.string_mm
     out["length_mm"] = facts.length_mm
     return out
 
