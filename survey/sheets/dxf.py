@@ -137,7 +137,8 @@ def _add(space: Modelspace, mark: Mark, scale: float) -> None:
         case Polyline(points):
             if mark.closed:
                 _add_hatch(space, mark, scale)
-            space.add_lwpolyline(points, close=mark.closed, dxfattribs=attributes)
+            if mark.style.colour:
+                space.add_lwpolyline(points, close=mark.closed, dxfattribs=attributes)
         case Arc(centre, radius):
             first = math.degrees(mark.start_rad)
             last = first + math.degrees(sweep_rad(mark))

@@ -57,7 +57,9 @@ def check_bar(at: XY, *, upright: bool = False) -> tuple[Primitive, ...]:
     marks: list[Primitive] = [Line(point(0.0, 0.0), point(CHECK_MM, 0.0), pen)]
     for k in range(11):
         tall = 3.0 if k in (0, 10) else 2.2 if k == 5 else 1.4
-        marks.append(Line(point(10.0 * k, 0.0), point(10.0 * k, tall), ink.pen(Layer.FRAME, ink.FINE_MM)))
+        # the end strokes stand inside the bar: it measures 100 mm over their outer edges
+        along = 10.0 * k + {0: 0.5, 10: -0.5}.get(k, 0.0) * ink.FINE_MM
+        marks.append(Line(point(along, 0.0), point(along, tall), ink.pen(Layer.FRAME, ink.FINE_MM)))
     turn = math.pi / 2 if upright else 0.0
     words = "check: 100 mm" if upright else "check: this bar measures 100 mm; if not, do not use the print"
     lettering = ink.letters(Layer.FRAME)

@@ -59,7 +59,7 @@ def render_pdf(sheets: Sequence[Sheet], *, title: str = "") -> bytes:
         raise DrawingError("a PDF needs at least one sheet; none was given")
     _embed_fonts()
     stream = BytesIO()
-    canvas = Canvas(stream, pageCompression=1, invariant=1)
+    canvas = Canvas(stream, pageCompression=1, invariant=1, initialFontName=_PLAIN)
     canvas.setTitle(plain_text(title or sheets[0].title))
     canvas.setSubject("geometric record, millimetres")
     canvas.setViewerPreference("PrintScaling", "None")  # no shrinking to a printer's margins

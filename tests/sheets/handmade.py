@@ -170,9 +170,7 @@ def _record(name: str, rings: tuple[RingSpec, ...], missing: range) -> Record:
         np.array([Edge.UNKNOWN], dtype=object),
         np.array([2]),
     )
-    notes = tuple(
-        CourseNote(1, c, None, None, None, Condition.MISSING, None, "", c + 1) for c in missing
-    )
+    notes = tuple(CourseNote(1, c, None, None, None, Condition.MISSING, None, "", c + 1) for c in missing)
     return Record(
         folder=Path("record"),
         name=name,
