@@ -39,7 +39,9 @@ from survey.sheets.schedule import Column, Schedule, schedule_height_mm, schedul
 
 NAME = "deviations"
 _SIDE_MM = 128.0
-_BASE_MM = 22.0
+_LONGEST_MM = 11.0
+"""Longest exaggerated deviation on paper."""
+_BASE_MM = _LONGEST_MM + 4.0
 """The exaggerated trace stands this far inside the soffit, on paper."""
 
 
@@ -170,8 +172,8 @@ def _placed(record: Record, map_: DeviationMap, room: Box) -> tuple[Placed, int]
     low, high = around.min(axis=0), around.max(axis=0)
     width, height = (float(v) for v in high - low)
     scale = choose_scale(width, height, room.grown(-6.0))
-    deviations = np.array([c.deviation_mm for c in _first_ring(map_)])
-    factor = exaggeration(deviations[np.isfinite(deviations)], scale)
+    readings = np.array([map_.tolerances.intrados_mm, *(c.deviation_mm for c in _first_ring(map_))])
+    factor = exaggeration(readings[np.isfinite(readings)], scale, longest_mm=_LONGEST_MM)
     middle = ((low + high) / 2).tolist()
     drawing = deviation_drawing(record, map_, scale, factor)
     return Placed(drawing, (middle[0], middle[1]), room.middle, scale), factor

@@ -64,10 +64,10 @@ _DASHES: dict[Family, tuple[Dash, float]] = {
 }
 
 
-def exaggeration(deviation_mm: Floats, scale: float) -> int:
+def exaggeration(deviation_mm: Floats, scale: float, *, longest_mm: float = _LONGEST_MM) -> int:
     """Round factor that keeps the largest deviation within a readable length on paper."""
     largest = float(np.max(np.abs(deviation_mm), initial=0.0))
-    fitting = [f for f in EXAGGERATIONS if f * largest / scale <= _LONGEST_MM]
+    fitting = [f for f in EXAGGERATIONS if f * largest / scale <= longest_mm]
     return fitting[0] if fitting else EXAGGERATIONS[-1]
 
 

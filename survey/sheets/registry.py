@@ -10,11 +10,13 @@ from survey.condition.result import DeviationMap
 from survey.fitting.result import ArchFit
 from survey.rebuild.plan import RebuildPlan
 from survey.record.model import Record
+from survey.sheets.deviation_sheet import deviation_sheet
 from survey.sheets.drawing import Sheet
 from survey.sheets.elevation_sheet import elevation_pages
 from survey.sheets.fit_sheet import fit_sheet
 from survey.sheets.page import TitleBlock, finish
 from survey.sheets.setting_out_sheet import setting_out_pages
+from survey.sheets.soffit_sheet import soffit_sheet
 from survey.sheets.survey_sheet import survey_sheet
 from survey.sheets.template import template_pages
 
@@ -58,7 +60,10 @@ FIT_SETS: tuple[SheetSet[FitMaker], ...] = (
     SheetSet("survey", lambda record, _fit: (survey_sheet(record),)),
     SheetSet("fit", lambda record, fit: (fit_sheet(record, fit),)),
 )
-DEVIATION_SETS: tuple[SheetSet[DeviationMaker], ...] = ()
+DEVIATION_SETS: tuple[SheetSet[DeviationMaker], ...] = (
+    SheetSet("deviations", lambda record, fit, map_: (deviation_sheet(record, fit, map_),)),
+    SheetSet("soffit", lambda record, _fit, map_: (soffit_sheet(record, map_),)),
+)
 REBUILD_SETS: tuple[SheetSet[RebuildMaker], ...] = (
     SheetSet("elevation", _elevation),
     SheetSet("setting_out", _setting_out),

@@ -84,7 +84,7 @@ def ruled(strip: Strip, title: str, *, y_step: float | None = None) -> list[Prim
     box, fine = strip.box, ink.pen(Layer.FRAME, ink.HAIR_MM, ink.GREY)
     low, high = strip.y_range
     step = tick_step(low, high, max(2, int(box.height / 6.0))) if y_step is None else y_step
-    decimals = 0 if step >= 1 else 1
+    decimals = 0 if float(step).is_integer() else 1
     corners = ((box.left, box.bottom), (box.right, box.bottom), (box.right, box.top), (box.left, box.top))
     marks: list[Primitive] = [Polyline(corners, fine, closed=True)]
     for value in ticks(low, high, step):
@@ -121,7 +121,13 @@ def band(strip: Strip, low: float, high: float) -> list[Primitive]:
     box = strip.box
     corners = tuple((x, strip.y_at(y)) for y in (bottom, top) for x in (box.left, box.right))
     a, b, d, c = corners
-    return [Polyline((a, b, c, d), ink.area(Layer.DEVIATION, ink.WASH, width_mm=ink.HAIR_MM), closed=True)]
+    return [
+        Polyline(
+            (a, b, c, d),
+            ink.area(Layer.DEVIATION, ink.WASH, width_mm=ink.FINE_MM, colour=ink.GREY),
+            closed=True,
+        )
+    ]
 
 
 def trace(strip: Strip, x: ArrayLike, y: ArrayLike, style: Style) -> list[Primitive]:
