@@ -123,8 +123,11 @@ class DisplacedCurve:
 
     def __post_init__(self) -> None:
         """Check the offsets, run the spline through them and measure the curve."""
-        object.__setattr__(self, "_knot", np.array(self.stations_mm, dtype=np.float64, ndmin=1))
-        object.__setattr__(self, "_value", np.array(self.offsets_mm, dtype=np.float64, ndmin=1))
+        knot = np.array(self.stations_mm, dtype=np.float64, ndmin=1)
+        value = np.array(self.offsets_mm, dtype=np.float64, ndmin=1)
+        knot.flags.writeable = value.flags.writeable = False
+        for name, kept in (("stations_mm", knot), ("_knot", knot), ("offsets_mm", value), ("_value", value)):
+            object.__setattr__(self, name, kept)
         self._check()
         breaks = self.base.breaks_mm
         before, after = self.base.curvature(np.nextafter(breaks, -np.inf)), self.base.curvature(breaks)

@@ -5,7 +5,7 @@ import math
 
 import numpy as np
 import pytest
-from curves.cases import DISPLACED, SHAPES
+from curves.cases import CURVES, DISPLACED, SHAPES
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
@@ -14,6 +14,8 @@ from scipy.interpolate import CubicSpline
 from survey.curves import DisplacedCurve, curve_of, five_centred, semicircular
 
 BASES = {name: curve_of(shape) for name, shape in SHAPES.items() if name != "very flat ellipse"}
+BASES["parallel of an ellipse"] = CURVES["ellipse, extrados"]
+BASES["parallel of a five-centred chain"] = CURVES["five-centred, extrados"]
 STATIONS = (0.1, 0.25, 0.3, 0.5, 0.62, 0.7, 0.9)
 OFFSETS = np.array([4.0, 1.0, -3.0, -5.0, 0.0, 2.0, 2.0])
 
@@ -123,3 +125,6 @@ def test_arrays_given_are_not_kept():
     offsets *= 2.0
     np.testing.assert_array_equal(curve.point(1500.0), before)
     np.testing.assert_array_equal(curve.offset(0.0).point(1500.0), before)
+    np.testing.assert_array_equal(curve.stations_mm, [1000.0, 2000.0])
+    with pytest.raises(ValueError, match="read-only"):
+        curve.offsets_mm[0] = 1.0

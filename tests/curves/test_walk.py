@@ -2,6 +2,7 @@
 
 import itertools
 import math
+import pickle
 
 import numpy as np
 import pytest
@@ -80,6 +81,17 @@ def test_single_station_gives_single_values(curve):
     assert curve.point(s).shape == curve.tangent(s).shape == curve.normal(s).shape == (2,)
     assert curve.curvature(s).shape == ()
     np.testing.assert_array_equal(curve.point(s), curve.point([s])[0])
+
+
+@everywhere
+def test_travels_between_processes(curve):
+    """A campaign hands curves to other processes: the copy answers alike."""
+    copy = pickle.loads(pickle.dumps(curve))
+    s = np.linspace(0.0, curve.length_mm, 9)
+    np.testing.assert_array_equal(copy.point(s), curve.point(s))
+    np.testing.assert_array_equal(
+        copy.locate(curve.point(s)).station_mm, curve.locate(curve.point(s)).station_mm
+    )
 
 
 @everywhere
