@@ -9,7 +9,7 @@ import unicodedata
 from pathlib import Path
 
 
-def write_whole(path: Path, content: str | bytes) -> Path:
+def write_whole(path: Path, content: str | bytes, *, durable: bool = False) -> Path:
     """Write a file under a temporary name in its own folder and rename it into place.
 
     A run killed at any moment leaves the old file or the new one, never a part of either.
@@ -20,6 +20,9 @@ def write_whole(path: Path, content: str | bytes) -> Path:
         Where the file shall stand; its folder is made if missing.
     content : str or bytes
         Text is written as UTF-8 with ``\\n`` line ends.
+    durable : bool
+        Wait until the disk holds the content before renaming, so that not even a power cut loses the old file: for
+        what was measured. What can be computed anew need not wait, which takes longer than computing it.
 
     Returns
     -------
@@ -37,8 +40,9 @@ def write_whole(path: Path, content: str | bytes) -> Path:
     try:
         with temporary.open("xb") as stream:
             stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
+            if durable:
+                stream.flush()
+                os.fsync(stream.fileno())
         temporary.replace(path)
     finally:
         temporary.unlink(missing_ok=True)

@@ -48,7 +48,7 @@ def test_refusing_disk_leaves_old_file_and_no_temporary(tmp_path, monkeypatch):
 
     monkeypatch.setattr("survey.files.os.fsync", full)
     with pytest.raises(OSError, match="No space left on device"):
-        write_whole(path, "new")
+        write_whole(path, "new", durable=True)
     assert path.read_text() == "old"
     assert [p.name for p in tmp_path.iterdir()] == ["fit.json"]
 
