@@ -89,11 +89,10 @@ def fit_trace(xyz_mm: Floats, sigma_mm: Floats) -> Trace | None:
     along = _start(xyz_mm[:, :2])
     if along is None:
         return None
-    upright = _settled(xyz_mm, sigma_mm, along, with_lean=False)
-    slope = math.tan(upright.lean_rad)
-    if abs(slope) > 4.0 * upright.lean_sigma_rad and abs(upright.lean_rad) > LEAST_LEAN_RAD:
-        return _settled(xyz_mm, sigma_mm, upright.along, with_lean=True)
-    return replace(upright, lean_rad=0.0)
+    leaning = _settled(xyz_mm, sigma_mm, along, with_lean=True)
+    if abs(leaning.lean_rad) > max(4.0 * leaning.lean_sigma_rad, LEAST_LEAN_RAD):
+        return leaning
+    return replace(_settled(xyz_mm, sigma_mm, along, with_lean=False), lean_rad=0.0)
 
 
 def upright_frame(trace: Trace, reference: Floats, *, reverse: bool) -> FaceFrame:
@@ -143,7 +142,7 @@ def _start(plan: Floats) -> Floats | None:
 
 
 def _settled(xyz_mm: Floats, sigma_mm: Floats, along: Floats, *, with_lean: bool) -> Trace:
-    """Reweight from a start until the trace stands still; ``lean_rad`` is estimated in either case."""
+    """Reweight from a start until the trace stands still."""
     plan, height = xyz_mm[:, :2], xyz_mm[:, 2] - np.median(xyz_mm[:, 2])
     middle = np.median(plan, axis=0)
     lean = lean_sigma = scale = 0.0
@@ -154,11 +153,10 @@ def _settled(xyz_mm: Floats, sigma_mm: Floats, along: Floats, *, with_lean: bool
         off = off - np.median(off)
         scale = max(1.4826 * float(np.median(np.abs(off))), float(np.median(sigma_mm)))
         weight = np.where(np.abs(off) < BISQUARE * scale, (1.0 - (off / (BISQUARE * scale)) ** 2) ** 2, 0.0)
-        design = np.column_stack([np.ones_like(u), u, height])
+        design = np.column_stack([np.ones_like(u), u, height] if with_lean else [np.ones_like(u), u])
         found, spread = _weighted(design, w, weight)
-        lean, lean_sigma = float(found[2]), scale * float(spread[2])
-        if not with_lean:
-            found, _ = _weighted(design[:, :2], w, weight)
+        if with_lean:
+            lean, lean_sigma = float(found[2]), scale * float(spread[2])
         middle = middle + found[0] * across
         along = along + found[1] * across
         along = along / np.linalg.norm(along)

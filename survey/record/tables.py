@@ -160,7 +160,7 @@ def decoded(data: bytes, file: str, findings: Findings) -> str | None:
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError as error:
-        line = data[: error.start].count(b"\n") + 1
+        line = len(data[: error.start].replace(b"\r\n", b"\n").replace(b"\r", b"\n").split(b"\n"))
         try:
             text = data.decode("cp1252")
         except UnicodeDecodeError:
