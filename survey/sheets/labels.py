@@ -70,10 +70,8 @@ def thinned(row: Sequence[Text]) -> tuple[Text, ...]:
     step = legible_step(row)
     if step == 1 or not row:
         return tuple(row)
-    shown = [row[0], *(text for k, text in enumerate(row, start=1) if k % step == 0 and k != 1)]
-    if len(shown) > 1 and texts_overlap(shown[0], shown[1]):
-        del shown[1]
-    last = row[-1]
-    while len(shown) > 1 and shown[-1] is not last and texts_overlap(shown[-1], last):
-        shown.pop()
-    return tuple(shown) if shown[-1] is last else (*shown, last)
+    kept: dict[int, Text] = {}
+    for k in (0, len(row) - 1, *range(step - 1, len(row), step)):
+        if k not in kept and clear_of(row[k], list(kept.values())):
+            kept[k] = row[k]
+    return tuple(kept[k] for k in sorted(kept))

@@ -1,0 +1,90 @@
+"""Pages: scale, fit, frame and title strip."""
+
+import pytest
+from sheets.legibility import outside, overprints, said
+from sheets.pictures import NASTY, everything
+
+from survey.errors import DrawingError
+from survey.sheets.drawing import Box, Drawing, Placed, Text
+from survey.sheets.lettering import text_box
+from survey.sheets.page import NOT_A_DESIGN, SCALES, Page, Paper, TitleBlock, choose_scale, finish, fitted
+from survey.sheets.placing import extent, on_paper
+
+BLOCK = TitleBlock("North cellar door", "Old brewery", "2026-05-04", "A. Mason")
+LONG = TitleBlock("An arch of a very long name " * 4, NASTY * 2, "2026-05-04", "Somebody of many names " * 4)
+
+
+def always(_scale: float) -> Drawing:
+    return everything()
+
+
+def nothing(_scale: float) -> Drawing:
+    return Drawing("nothing", ())
+
+
+@pytest.mark.parametrize(("width", "scale"), [(80.0, 1.0), (399.0, 5.0), (2000.0, 20.0), (9999.0, 100.0)])
+def test_scale_is_the_largest_that_fits(width, scale):
+    box = Box(0.0, 0.0, 100.0, 100.0)
+    assert choose_scale(width, 10.0, box) == scale
+    assert choose_scale(10.0, width, box) == scale
+
+
+def test_what_fits_at_no_scale_is_refused():
+    with pytest.raises(
+        DrawingError, match=r"12\.0 m by 1\.0 m do not fit 100 mm by 100 mm .* check the unit"
+    ):
+        choose_scale(12000.0, 1000.0, Box(0.0, 0.0, 100.0, 100.0))
+
+
+def test_fitted_drawing_lies_inside_and_the_next_larger_scale_would_not():
+    box = Box(20.0, 30.0, 250.0, 150.0)
+    placed = fitted(always, box)
+    assert box.holds(extent(on_paper(placed)), slack=1e-6)
+    larger = SCALES[SCALES.index(placed.scale) - 1]
+    bounds = extent(on_paper(Placed(everything(), (0.0, 0.0), (0.0, 0.0), larger)))
+    assert bounds.width > box.width or bounds.height > box.height
+
+
+def test_drawing_that_fits_at_no_scale_is_refused():
+    with pytest.raises(
+        DrawingError, match="the drawing 'everything' does not fit 10 mm by 10 mm of paper at 1 : 100"
+    ):
+        fitted(always, Box(0.0, 0.0, 10.0, 10.0))
+
+
+@pytest.mark.parametrize("paper", list(Paper))
+@pytest.mark.parametrize("block", [BLOCK, LONG, TitleBlock("", "", "", "")], ids=["usual", "long", "blank"])
+def test_title_strip_is_legible_whatever_the_record_says(paper, block):
+    pages = [Page("a", NASTY, (), scale=10.0, paper=paper), Page("a", "Second", (), paper=paper)]
+    for sheet in finish(pages, block):
+        assert not overprints(sheet)
+        texts = [m for m in sheet.primitives if isinstance(m, Text)]
+        assert all(paper.frame.holds(text_box(t)) for t in texts)
+        assert not any(paper.area.meets(text_box(t)) for t in texts)
+        assert NOT_A_DESIGN in said((sheet,))
+        assert not outside(sheet)
+
+
+def test_sheets_are_numbered_in_their_set():
+    sheets = finish([Page("a", f"T{k}", (), scale=20.0) for k in range(3)], BLOCK)
+    assert [s.name for s in sheets] == ["a_1", "a_2", "a_3"]
+    assert [f"{k} of 3" in said((s,)) for k, s in enumerate(sheets, start=1)] == [True] * 3
+    assert "1 : 20" in said(sheets[:1])
+    (alone,) = finish([Page("a", "T", ())], BLOCK)
+    assert alone.name == "a"
+
+
+def test_unframed_page_stays_bare():
+    (sheet,) = finish([Page("a", "T", (), framed=False)], BLOCK)
+    assert sheet.primitives == ()
+
+
+def test_area_lies_inside_the_frame_above_the_strip():
+    for paper in Paper:
+        assert paper.frame.holds(paper.area)
+        assert paper.area.bottom >= paper.frame.bottom + paper.strip_mm
+
+
+def test_empty_drawing_cannot_be_fitted():
+    with pytest.raises(DrawingError, match="empty drawing has no extent"):
+        fitted(nothing, Box(0.0, 0.0, 10.0, 10.0))
