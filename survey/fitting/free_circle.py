@@ -122,7 +122,7 @@ def fit_circle_orthogonal(
     """
     points = checked_points(xy_mm, sigma_mm, weights, n_needed=N_FREEDOMS, curve="a circle")
     scale = known_scale(points, sigma_mm)
-    found = find(points, CircleModel, (lambda: circle_start(points.sample()),), loss, scale)
+    found = find(points, CircleModel, (circle_start(points.sample()),), loss, scale)
     if not found.converged:
         reject_unusable(points, n_needed=N_FREEDOMS, curve="a circle")
         nothing = np.full((3, 3), nan)

@@ -123,15 +123,16 @@ class CircleModel:
         place = self.place(parameters)
         is_flat = abs(place.curvature) < FLAT_CURVATURE
         total, cost = np.zeros((4, 4)), 0.0
-        for block in self._blocks():
-            columns = self._flat_pass(place, block) if is_flat else self._round_pass(place, block)
-            if self.points.root_weights is not None:
-                columns *= self.points.root_weights[block]
-            if loss is not None:
-                weights, added = loss.weigh(columns[3])
-                columns *= np.sqrt(weights)
-                cost += added
-            total += blas.dgemm(1.0, columns.T, columns.T, trans_a=1)
+        with np.errstate(all="ignore"):  # a coordinate that is no number ends in a cost that is none
+            for block in self._blocks():
+                columns = self._flat_pass(place, block) if is_flat else self._round_pass(place, block)
+                if self.points.root_weights is not None:
+                    columns *= self.points.root_weights[block]
+                if loss is not None:
+                    weights, added = loss.weigh(columns[3])
+                    columns *= np.sqrt(weights)
+                    cost += added
+                total += blas.dgemm(1.0, columns.T, columns.T, trans_a=1)
         terms = self._flat_terms(place) if is_flat else self._round_terms(place)
         matrix = terms @ total[:3, :3] @ terms.T
         return NormalSums(matrix, terms @ total[:3, 3], float(total[3, 3]) if loss is None else cost)

@@ -9,7 +9,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from math import cos, nan, pi, sin
 
@@ -30,7 +30,12 @@ from survey.fitting.free_ellipse_model import EllipseModel
 from survey.fitting.free_points import FreePoints, checked_points, reject_unusable
 from survey.fitting.free_quality import FitQuality, known_scale, parameter_covariance, quality_of
 from survey.fitting.free_search import Found, find
-from survey.fitting.free_start import certain_ellipse_start, ellipse_moments, ellipse_start
+from survey.fitting.free_start import (
+    CIRCLE_ABOUT_POINTS,
+    certain_ellipse_start,
+    ellipse_moments,
+    ellipse_start,
+)
 from survey.fitting.robust import Loss
 
 N_FREEDOMS = 5
@@ -152,16 +157,24 @@ def fit_ellipse_orthogonal(
     return _in_millimetres(found, points, scale)
 
 
-def _starts(sample: FreePoints) -> Iterator[Callable[[], Floats]]:
-    """Taubin's conic where it is an ellipse, then the direct ellipse."""
+def _starts(sample: FreePoints) -> Iterator[Floats]:
+    """Taubin's conic and the direct ellipse, if they are ellipses, then the circle about the points."""
     moments = ellipse_moments(sample)
-    first = ellipse_start(moments)
+    conic = ellipse_start(moments)
+    if _is_ellipse(conic):
+        yield conic
+    direct = certain_ellipse_start(moments)
+    if _is_ellipse(direct):
+        yield direct
+    yield CIRCLE_ABOUT_POINTS
+
+
+def _is_ellipse(coefficients: Floats) -> bool:
     try:
-        ellipse_place(first.tolist())
-        yield lambda: first
+        ellipse_place(coefficients.tolist())
     except OutsideDomainError:
-        pass
-    yield lambda: certain_ellipse_start(moments)
+        return False
+    return True
 
 
 def _failure(found: Found[EllipseModel]) -> str:

@@ -116,12 +116,12 @@ def solve_feet_safely(uv: Floats, a: float, b: float) -> Floats:
     au, bv = a * uv[0], b * uv[1]
     above = np.maximum(np.abs(au) - focal2, np.abs(bv))
     on_axis = above <= 0.0
-    above[on_axis] = 1.0
+    above[on_axis] = focal2 if focal2 > 0.0 else b * b
+    off_axis = ~on_axis
     for _ in range(MAX_NEWTON):
         alpha, beta = 1.0 / (above + focal2), 1.0 / above
         pp, qq = (au * alpha) ** 2, (bv * beta) ** 2
-        step = (pp + qq - 1.0) / (2.0 * (pp * alpha + qq * beta))
-        step[on_axis] = 0.0
+        step = np.divide(pp + qq - 1.0, 2.0 * (pp * alpha + qq * beta), out=np.zeros_like(pp), where=off_axis)
         above += step
         if not (np.abs(step) > NEWTON_TOLERANCE * above).any():
             break

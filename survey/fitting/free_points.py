@@ -143,11 +143,12 @@ def _require_sigma(sigma: Floats) -> None:
 def _framed(xy: Floats, some: Floats, root_weights: Floats | None, curve: str) -> FreePoints:
     """Centre, scale and principal direction from some of the points."""
     n = some.shape[0]
+    if not np.isfinite(some).all():
+        require_finite(xy)
     origin = np.add.reduce(some, axis=0) / n
     x, y = some[:, 0] - origin[0], some[:, 1] - origin[1]
     xx, xy_, yy = float(x @ x) / n, float(x @ y) / n, float(y @ y) / n
     if not xx + yy < np.inf:
-        require_finite(xy)
         raise FitError("the coordinates are too large to be squared; give them in millimetres")
     spread, slant = xx + yy, hypot(xx - yy, 2.0 * xy_)
     rounding = 4.0 * float(np.finfo(float).eps) * float(np.abs(origin).max())

@@ -71,7 +71,7 @@ class Found(Generic[M_co]):
 def find(
     points: FreePoints,
     model_of: Callable[[FreePoints, Floats], M],
-    starts: Iterable[Callable[[], Floats]],
+    starts: Iterable[Floats],
     loss: Loss,
     scale: float | None,
 ) -> Found[M]:
@@ -82,7 +82,7 @@ def find(
     points : FreePoints
     model_of : callable
         Makes the model of points and coefficients to start from.
-    starts : iterable of callable
+    starts : iterable of (k + 1,) float
         Coefficients to start from, in the order they are tried.
     loss : Loss
     scale : float or None
@@ -90,8 +90,7 @@ def find(
     """
     sample = points.sample()
     options = FEW if points.xy_mm.shape[0] <= FEW_POINTS else MANY
-    for start in starts:
-        coefficients = start()
+    for coefficients in starts:
         if sample is not points:
             model = model_of(sample, coefficients)
             rough = minimise(model, model.start, options=SAMPLED)

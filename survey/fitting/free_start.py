@@ -20,6 +20,9 @@ from scipy.linalg import blas, lapack
 from survey.curves.protocol import Floats
 from survey.fitting.free_points import FreePoints
 
+CIRCLE_ABOUT_POINTS = np.array([1.0, 0.0, 1.0, 0.0, 0.0, -1.0])
+"""Conic of the circle about the points' centre through their mean distance: always there, never near."""
+
 
 def _moments(points: FreePoints, n_terms: int) -> Floats:
     """Mean products of the terms (x^2, x y, y^2, x, y, 1) or (x^2 + y^2, x, y, 1) in the frame."""
