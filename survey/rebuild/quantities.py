@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from survey.rebuild.brick_lots import SizeClass, size_tolerance_mm
 from survey.rebuild.centring import UNKNOWN_WALL_MM
 from survey.rebuild.mortar import brick_face_mm2, collar_face_mm2, mortar_face_mm2
 from survey.rebuild.plan import Brick, BrickKind, CentringPlan, Quantity, RingPlan
@@ -98,7 +99,7 @@ def _depths(rings: tuple[RingPlan, ...], record: Record) -> dict[int, _Depth]:
 
 
 def _through(wall_mm: float | None, brick_mm: float | None) -> float:
-    """Bricks one behind the other through the wall, in half bricks; a tenth of a brick over is not counted."""
+    """Bricks one behind the other through the wall, in half bricks, leaving out a tenth of a brick over."""
     if wall_mm is None or brick_mm is None:
         return 1.0
     ratio = (wall_mm + CROSS_JOINT_MM) / (brick_mm + CROSS_JOINT_MM)
@@ -130,6 +131,7 @@ def _new_bricks(
                 "the back"
                 if tapered
                 else "whole",
+                _lot_words(float(widest[0])),
                 _through_words(depths[ring.ring].through, deep, record),
             ]
             templet = f", templet {sort}" if ring.bricks[members[0]].templet else ""
@@ -144,6 +146,12 @@ def _new_bricks(
                 )
             )
     return tuple(lines)
+
+
+def _lot_words(width_mm: float) -> str:
+    """How far the lot may be off, which the joints would have to take."""
+    off = size_tolerance_mm(width_mm, SizeClass.T1)
+    return f"a lot of class T1 (EN 771-1) may be off by {plain_mm(off)} on average: measure ten before buying"
 
 
 def _through_words(through: float, thickness: float | None, record: Record) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +23,8 @@ SAMPLES = 33
 """Points along a board at which its sag is taken; the greatest is then known to a thousandth of itself."""
 GRID = 512
 """Cells over which a rib's curvature is added up to divide it."""
+MOST_TURN_RAD = 2.0
+"""No board turns through more: its ends, cut along the normals, would run into each other."""
 TRIED_BOARDS = 4
 """Numbers of boards in a layer that are tried, from the least that fits: shorter pieces often share boards
 better."""
@@ -114,7 +117,8 @@ def _ways(rib: Curve, centring: Centring) -> list[tuple[Floats, Floats]]:
     density = np.sqrt(np.abs(rib.curvature((grid[1:] + grid[:-1]) / 2.0)))
     measure = np.concatenate([[0.0], np.cumsum(density * np.diff(grid))])
     ways: list[tuple[Floats, Floats]] = []
-    for n in range(1, MOST_BOARDS + 1):
+    least = math.floor(rib.turning_rad / MOST_TURN_RAD) + 1
+    for n in range(least, MOST_BOARDS + 1):
         first = np.interp(np.linspace(0.0, measure[-1], n + 1), measure, grid)
         piece = _pieces(rib, first, centring)
         if np.all(piece.length <= centring.board_length_mm) and np.all(

@@ -1,0 +1,192 @@
+"""The order of laying: balance, completeness, marks and bevels recomputed from the corners."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from rebuild.works_factory import record_of, ring_of, ring_record
+
+from survey.curves import curve_of, elliptical, segmental, semicircular
+from survey.errors import PlanError
+from survey.rebuild.centring import plan_centring
+from survey.rebuild.laying import dry_lay, order_laying
+from survey.rebuild.plan import LayingStep, RingPlan
+
+
+def laid(shape, *rings: RingPlan) -> tuple[LayingStep, ...]:
+    return order_laying(rings, plan_centring(shape, rings, record_of(ring_record())), shape)
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    n=st.integers(3, 46),
+    gaps=st.sets(st.integers(1, 46)),
+    turned=st.booleans(),
+    shape=st.sampled_from([semicircular(1000), segmental(2600, 500), elliptical(2400, 800)]),
+)
+def test_every_brick_that_is_not_standing_is_laid_once(n, gaps, turned, shape):
+    standing = tuple(sorted(set(range(1, n + 1)) - gaps))
+    ring = ring_of(shape, np.full(n, 50.0), in_situ=standing, turn_rad=math.pi / 4 if turned else 0.0)
+    steps = laid(shape, ring)
+    assert sorted(s.course for s in steps) == sorted(c for c in gaps if c <= n)
+    assert [s.step for s in steps] == list(range(1, len(steps) + 1))
+
+
+@pytest.mark.parametrize("n", [42, 43])
+@pytest.mark.parametrize("shape", [semicircular(1000), elliptical(2000, 600)])
+def test_a_plain_ring_goes_up_on_both_sides_alike(n, shape):
+    steps = laid(shape, ring_of(shape, np.full(n, 50.0)))
+    left = np.cumsum([s.side == "left" for s in steps[:-1]])
+    right = np.cumsum([s.side == "right" for s in steps[:-1]])
+    assert np.abs(left - right).max() <= 1
+    assert [s.course for s in steps if s.side == "left"] == sorted(
+        s.course for s in steps if s.side == "left"
+    )
+    assert steps[-1].side == "key"
+    assert "try it dry" in steps[-1].check
+    assert steps[-1].course == 22
+
+
+def test_a_turned_ring_goes_outwards_from_the_middle():
+    for n, first in ((23, ["middle", "left", "right"]), (24, ["left", "right", "left"])):
+        steps = laid(
+            semicircular(1215), ring_of(semicircular(1215), np.full(n, 140.0), depth=103.0, turn_rad=0.7)
+        )
+        assert [s.side for s in steps[:3]] == first
+        out = [s.from_crown_mm for s in steps]
+        assert out == sorted(out) or np.all(np.diff(out) > -1e-6)
+        assert {s.bevel_rad for s in steps} == {0.7}
+        assert "both ends alike" in steps[-1].check
+        ends = [s.from_springing_mm for s in steps[-2:]]
+        assert ends[0] == pytest.approx(ends[1], abs=1e-6)
+
+
+def test_rings_are_laid_from_the_opening_outwards():
+    shape = semicircular(1000)
+    rings = [
+        ring_of(shape, np.full(46, 65.0), ring=2, depth=102.5, inner_mm=112.5),
+        ring_of(shape, np.full(41, 65.0), ring=1, depth=102.5),
+    ]
+    steps = laid(shape, *rings)
+    assert [s.ring for s in steps] == [1] * 41 + [2] * 46
+    assert {s.depth_gauge_mm for s in steps if s.ring == 2} == {215.0}
+    assert "smooth face down" in steps[0].check
+    assert not any("smooth face down" in s.check for s in steps if s.ring == 2)
+
+
+def test_running_marks_are_those_of_the_free_edge():
+    shape = segmental(2400, 400)
+    ring = ring_of(shape, np.full(43, 50.0))
+    length = curve_of(shape).length_mm
+    for step in laid(shape, ring):
+        brick = ring.bricks[step.course - 1]
+        expected = {
+            "left": brick.station_end_mm,
+            "right": length - brick.station_start_mm,
+            "key": brick.station_start_mm,
+        }[step.side]
+        assert step.from_springing_mm == pytest.approx(expected, abs=1e-6)
+        assert step.from_springing_mm + step.from_crown_mm == pytest.approx(length / 2, abs=1e-6)
+
+
+def test_bevels_of_a_cut_ring_point_to_the_middle_of_the_joint_above():
+    """With parallel joints the upper bed is the normal through the middle of the joint above it."""
+    shape = segmental(2400, 400)
+    ring = ring_of(shape, np.full(43, 50.0), cut=True)
+    for step in laid(shape, ring)[:-1]:
+        brick = ring.bricks[step.course - 1]
+        from_left = (
+            brick.station_end_mm + brick.joint_after_intrados_mm / 2
+            if step.side == "left"
+            else curve_of(shape).length_mm - brick.station_start_mm + brick.joint_after_intrados_mm / 2
+        )
+        assert step.bevel_rad == pytest.approx(math.pi / 2 - math.asin(0.6) + from_left / 2000, abs=1e-9)
+
+
+def test_joints_below_and_above_are_on_the_springing_and_crown_side():
+    shape = semicircular(1000)
+    n = 39
+    joints = np.linspace(20.0, 10.0, n + 1)
+    widths = np.full(n, (curve_of(shape).length_mm - joints.sum()) / n)
+    steps = laid(shape, ring_of(shape, widths, joints=joints))
+    for step in steps:
+        before, after = joints[step.course - 1], joints[step.course]
+        expected = (after, before) if step.side == "right" else (before, after)
+        assert (step.joint_below_mm, step.joint_above_mm) == pytest.approx(expected)
+
+
+def test_a_second_person_checks_the_first_pair_every_fifth_the_last_and_the_key():
+    shape = semicircular(1000)
+    steps = laid(shape, ring_of(shape, np.full(43, 50.0)))
+    stops = [s.step for s in steps if s.stop]
+    assert stops == [2, 10, 20, 30, 40, 42, 43]
+    assert all("second person" in s.check for s in steps if s.stop)
+    assert "the gap for the key" in steps[41].check
+
+
+def test_the_last_brick_under_a_standing_one_is_tried_dry():
+    shape = semicircular(1000)
+    standing = tuple(c for c in range(1, 44) if not (8 <= c <= 12 or 30 <= c <= 33))
+    steps = laid(shape, ring_of(shape, np.full(43, 50.0), in_situ=standing))
+    assert [s.course for s in steps if s.side == "left"] == [8, 9, 10, 11, 12]
+    assert [s.course for s in steps if s.side == "right"] == [33, 32, 31, 30]
+    closing = [s for s in steps if "closes a gap" in s.check]
+    assert sorted(s.course for s in closing) == [12, 30]
+    assert all(s.stop for s in closing)
+    assert not any(s.side == "key" for s in steps)
+
+
+def test_a_gap_over_the_crown_has_a_key():
+    shape = semicircular(1000)
+    standing = tuple(c for c in range(1, 44) if not 19 <= c <= 24)
+    steps = laid(shape, ring_of(shape, np.full(43, 50.0), in_situ=standing))
+    assert [s.course for s in steps] == [19, 24, 20, 23, 21, 22]
+    assert steps[-1].side == "key"
+
+
+def test_springers_are_set_to_their_skewback():
+    steps = laid(segmental(2400, 400), ring_of(segmental(2400, 400), np.full(43, 50.0)))
+    assert "skewback at 53.1° above the level" in steps[0].check
+    assert "skewback at 53.1°" in steps[1].check
+    level = laid(semicircular(1000), ring_of(semicircular(1000), np.full(43, 50.0)))
+    assert "level bed under it" in level[0].check
+
+
+def test_where_each_brick_comes_from_is_said():
+    ring = ring_of(semicircular(1000), np.full(43, 50.0), sources={1: "original", 2: "S7"})
+    ring = replace(ring, bricks=tuple(replace(b, templet="A" if b.course == 3 else "") for b in ring.bricks))
+    said = {s.course: s.check for s in laid(semicircular(1000), ring)}
+    assert said[1].startswith("the original of this place: ")
+    assert said[2].startswith("saved brick S7: ")
+    assert said[3].startswith("new, templet A: ")
+    assert said[4].startswith("new: ")
+
+
+def test_dry_laying_runs_from_the_crown_outwards_on_both_sides():
+    for n in (42, 43):
+        shape = elliptical(2000, 600)
+        ring = ring_of(shape, np.full(n, 50.0))
+        rows = dry_lay(ring)
+        half = curve_of(shape).length_mm / 2
+        assert len(rows) == n
+        assert rows[0].side == ("middle" if n % 2 else "left")
+        for side in ("left", "right"):
+            own = [r for r in rows if r.side == side]
+            for row, outer in pairwise(own):
+                assert outer.near_mm == pytest.approx(row.far_mm + row.joint_mm, abs=1e-6)
+            assert own[-1].far_mm + own[-1].joint_mm == pytest.approx(half, abs=1e-6)
+
+
+def test_a_course_without_a_mark_is_refused():
+    shape = semicircular(1000)
+    ring = ring_of(shape, np.full(43, 50.0))
+    other = ring_of(shape, np.full(20, 50.0))
+    centring = plan_centring(shape, (other,), record_of(ring_record()))
+    with pytest.raises(PlanError, match="course 43 of ring 1 has no mark on the centring"):
+        order_laying((ring,), centring, shape)

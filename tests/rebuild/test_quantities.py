@@ -1,0 +1,155 @@
+"""Quantities: every brick counted once, orders with wastage, and what is unknown said."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from rebuild.works_factory import record_of, ring_of, ring_record
+
+from survey.curves import semicircular
+from survey.errors import PlanError
+from survey.rebuild.brick_lots import SizeClass, size_tolerance_mm
+from survey.rebuild.centring import plan_centring
+from survey.rebuild.plan import Quantity
+from survey.rebuild.quantities import take_quantities
+from survey.rebuild.templets import assign_templets, group_templets
+from survey.record.model import Centring, Mortar, Record
+
+SHAPE = semicircular(1000)
+
+
+def taken(record: Record, *rings, named: bool = True) -> dict[str, Quantity]:
+    if named:
+        rings = assign_templets(rings, group_templets(rings, 0.5))
+    quantities = take_quantities(rings, plan_centring(SHAPE, rings, record), record)
+    assert len({q.item for q in quantities}) == len(quantities)
+    return {q.item: q for q in quantities}
+
+
+def test_every_brick_is_counted_once():
+    ring = ring_of(
+        SHAPE,
+        np.array([50.0, 65.0, 50.0] * 13),
+        in_situ=(1, 2, 39),
+        sources={3: "original", 4: "original", 7: "S7"},
+    )
+    lines = taken(record_of(ring_record()), ring)
+    pieces = [q for q in lines.values() if "brick" in q.item and q.unit == "pieces"]
+    assert sum(q.amount for q in pieces) == 39
+    assert lines["bricks left standing"].amount == 3
+    assert lines["original bricks put back"].amount == 2
+    assert (lines["salvaged bricks"].amount, lines["salvaged bricks"].note) == (1, "S7")
+    assert {
+        lines[i].order for i in ("bricks left standing", "original bricks put back", "salvaged bricks")
+    } == {0.0}
+    new = [q for q in pieces if q.item.startswith("new")]
+    assert len(new) == 2
+    assert all(q.order == math.ceil(1.03 * q.amount) for q in new)
+
+
+def test_cut_bricks_name_the_size_they_are_cut_from():
+    lines = taken(record_of(ring_record()), ring_of(SHAPE, np.full(39, 50.0), cut=True))
+    (line,) = (q for q in lines.values() if q.item.startswith("new"))
+    width = 2000 * math.sin(0.025) + 480 * math.tan((1000 * math.pi / 39 - 50) / 1000 / 2 * 39 / 40 + 0.025)
+    assert f"{width:.1f} × 240 mm" in line.item
+    assert "to be cut: 50 at the soffit" in line.note
+
+
+@pytest.mark.parametrize(
+    ("wall", "bed", "thickness", "depth", "said"),
+    [
+        (None, None, None, 100.0, "for each 100 mm of wall"),
+        (None, None, 215.0, 215.0, "beds as deep as one brick"),
+        (330.0, None, 215.0, 330.0, "beds as deep as the wall"),
+        (330.0, 200.0, 215.0, 200.0, "bed depth as recorded"),
+    ],
+)
+def test_the_bed_depth_is_taken_from_what_is_recorded(wall, bed, thickness, depth, said):
+    ring = ring_of(SHAPE, np.full(39, 65.0), depth=215.0)
+    record = record_of(
+        ring_record(depth=215.0, width=65.0, thickness_mm=thickness),
+        centring=Centring(wall_thickness_mm=wall),
+        mortar=Mortar("NHL 3.5", bed, 0.2, 0.05),
+    )
+    lines = taken(record, ring)
+    line = lines["mortar, joints of ring 1"]
+    face = math.pi / 2 * (1215**2 - 1000**2) - 39 * 2000 * math.sin(0.0325) * 215
+    assert line.amount == pytest.approx(face * depth / 1e6, rel=1e-9)
+    assert line.order == pytest.approx(1.2 * line.amount)
+    assert said in line.note
+    assert lines["mortar, all"].amount == pytest.approx(line.amount)
+    assert lines["mortar, all"].note.startswith("NHL 3.5")
+    load = lines["load on the centre, all rings green"].amount
+    assert load == pytest.approx(
+        lines["weight of the new bricks"].amount + lines["weight of the mortar"].amount, rel=1e-12
+    )
+    bricks = 39 * 2000 * math.sin(0.0325) * 215 * depth * 1e-9 * 1800
+    assert lines["weight of the new bricks"].amount == pytest.approx(bricks, rel=1e-9)
+
+
+def test_one_ring_of_unknown_depth_puts_all_on_a_length_of_wall():
+    rings = (ring_of(SHAPE, np.full(39, 65.0), depth=215.0),
+             ring_of(SHAPE, np.full(50, 65.0), ring=2, depth=215.0, inner_mm=225.0))  # fmt: skip
+    record = record_of(
+        ring_record(depth=215.0, thickness_mm=102.5), ring_record(2, depth=215.0, collar_mm=10.0)
+    )
+    lines = taken(record, *rings)
+    assert all("for each 100 mm of wall" in q.note for i, q in lines.items() if i.startswith("mortar, j"))
+    collar = lines["mortar, collar joint between rings 1 and 2"]
+    assert collar.amount == pytest.approx(math.pi / 2 * (1225**2 - 1215**2) / 1e4, rel=1e-9)
+    assert "10 mm thick" in collar.note
+    total = sum(q.amount for i, q in lines.items() if i.startswith("mortar, ") and i != "mortar, all")
+    assert lines["mortar, all"].amount == pytest.approx(total)
+
+
+def test_an_unrecorded_collar_joint_and_mortar_are_said_to_be_unknown():
+    rings = (ring_of(SHAPE, np.full(39, 65.0), depth=215.0),
+             ring_of(SHAPE, np.full(50, 65.0), ring=2, depth=215.0, inner_mm=215.0))  # fmt: skip
+    lines = taken(record_of(ring_record(), ring_record(2)), *rings)
+    assert "thickness not recorded" in lines["mortar, collar joint between rings 1 and 2"].note
+    assert lines["mortar, all"].note.startswith("kind not recorded")
+
+
+@pytest.mark.parametrize(
+    ("wall", "through"), [(215.0, 1.0), (225.0, 1.0), (330.0, 1.5), (440.0, 2.0), (100.0, 1.0)]
+)
+def test_bricks_one_behind_the_other_are_ordered(wall, through):
+    record = record_of(
+        ring_record(depth=215.0, width=65.0, thickness_mm=215.0), centring=Centring(wall_thickness_mm=wall)
+    )
+    lines = taken(record, ring_of(SHAPE, np.full(39, 65.0), depth=215.0))
+    (line,) = (q for q in lines.values() if q.item.startswith("new"))
+    assert line.amount == 39 * through
+    assert ("through the wall" in line.note) == (through != 1.0)
+
+
+def test_timber_lines_repeat_the_centring():
+    ring = ring_of(SHAPE, np.full(39, 65.0), depth=215.0)
+    record = record_of(ring_record())
+    centring = plan_centring(SHAPE, (ring,), record)
+    lines = taken(record, ring)
+    boards = next(q for i, q in lines.items() if i.startswith("boards for 2 ribs"))
+    assert (boards.order, boards.note) == (
+        centring.n_boards,
+        f"{100 * centring.waste_ratio:.0f} % of them is offcut",
+    )
+    assert "2400 × 225 × 38 mm" in boards.item
+    assert lines["props"].amount == centring.n_props
+    assert lines["folding wedges"].amount == centring.n_wedge_pairs
+    assert any(i.startswith("ties, foot to foot of each rib: 1950 mm") for i in lines)
+    lagging = next(q for i, q in lines.items() if i.startswith("lagging"))
+    assert lagging.order == math.ceil(1.05 * centring.n_lagging)
+
+
+def test_bricks_without_templets_are_sorted_by_size():
+    lines = taken(record_of(ring_record()), ring_of(SHAPE, np.array([50.0, 65.0, 50.0] * 13)), named=False)
+    new = {i: q.amount for i, q in lines.items() if i.startswith("new")}
+    assert new == {"new bricks, ring 1: 50 × 240 mm": 26.0, "new bricks, ring 1: 65 × 240 mm": 13.0}
+
+
+@pytest.mark.parametrize("size", [0.0, -65.0, float("nan")])
+def test_a_size_that_is_none_is_refused(size):
+    with pytest.raises(PlanError, match="brick size"):
+        size_tolerance_mm(size, SizeClass.T1)
