@@ -1,0 +1,230 @@
+"""Likelihood ratios of templates in a row of courses whose irregularity is alike from course to course."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+
+from survey.curves.protocol import Floats
+from survey.fitting.noise import Scatter, Whitener, nodes_of, whitener
+
+IRREGULARITY_FACTORS = (0.6, 1.0, 1.7)
+"""Irregularities tried, as multiples of the first guess."""
+LENGTH_FACTORS = (0.5, 1.8)
+"""Correlation lengths tried, likewise."""
+LEAST_IRREGULARITY_MM = 0.3
+REPEATED_RATIO = 1e-6
+"""Columns that differ from what others span by less than this share are repeats."""
+OUTLIER_SIGMAS = 4.0
+"""A course this far from what all others say of it is judged by itself, not as part of a pattern."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Weighing:
+    """One choice of irregularity and correlation: the courses' precision less what the curve can follow.
+
+    Attributes
+    ----------
+    project : callable
+        ``P @ columns`` for columns (n, k), with ``P = S^-1 - S^-1 A (A' S^-1 A)^-1 A' S^-1``: the inverse
+        covariance with the nuisance columns A projected out.
+    pull : (n,) float
+        ``P @ values``.
+    log_likelihood : float
+        Of the values without any pattern, the nuisance integrated out.
+    """
+
+    project: Callable[[Floats], Floats]
+    pull: Floats
+    log_likelihood: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CourseNoise:
+    """Values of a row of courses with all weighings tried, the one that explains them best first.
+
+    Attributes
+    ----------
+    station_mm, values : (n,) float
+    nuisance : (n, k) float
+        Orthonormal columns a pattern must not be made of.
+    weighings : tuple of Weighing
+    precision : (n, n) float
+        P of the best weighing.
+    """
+
+    station_mm: Floats
+    values: Floats
+    nuisance: Floats
+    weighings: tuple[Weighing, ...]
+    precision: Floats
+
+    @property
+    def best(self) -> Weighing:
+        """The likeliest weighing without any pattern."""
+        return self.weighings[0]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TemplateFit:
+    """Coefficients (k,) of templates, their covariance (k, k), and the evidence for them.
+
+    ``evidence`` is the log of how much likelier the values are with the templates, less half the log of the
+    number of courses for each coefficient (Schwarz's criterion).
+    """
+
+    coefficient: Floats
+    covariance: Floats
+    evidence: float
+
+
+def course_noise(
+    station_mm: Floats,
+    values: Floats,
+    sigma: Floats,
+    nuisance: Floats,
+    first_guess: Scatter,
+) -> CourseNoise:
+    """Weigh a row of courses under a grid of irregularities and correlation lengths.
+
+    Parameters
+    ----------
+    station_mm, values, sigma : (n,) float
+        Where the courses are, what was measured on them, and its standard uncertainty.
+    nuisance : (n, k) float
+        Columns a pattern must not be made of: what the fitted curve or plane itself could follow.
+    first_guess : Scatter
+        Irregularity and correlation length the grid is built around.
+
+    Notes
+    -----
+    Restricted likelihood; D. A. Harville, *Biometrika* 61 (1974) 383-385 (reference from memory).
+    """
+    n = len(values)
+    nodes = nodes_of(station_mm, np.arange(n))
+    base = max(first_guess.irregularity_mm, LEAST_IRREGULARITY_MM)
+    span = float(station_mm.max() - station_mm.min())
+    basis = independent_columns(nuisance)
+    columns = np.column_stack([values, basis])
+    found: list[Weighing] = []
+    for length in LENGTH_FACTORS:
+        correlation = min(length * first_guess.correlation_mm, span / 6)
+        for irregularity in IRREGULARITY_FACTORS:
+            metric = whitener(nodes, sigma, np.ones(n), Scatter(irregularity * base, correlation))
+            applied = metric.apply(columns)
+            found.append(_weighing(metric, values, basis, applied[:, 0], applied[:, 1:]))
+    return sorted_noise(station_mm, values, basis, found)
+
+
+def independent_columns(columns: Floats) -> Floats:
+    """Orthonormal columns (n, r) that span the given ones (n, k), those that only repeat others dropped.
+
+    A segmental arch, for one, is told by four numbers of which only three move its circle.
+    """
+    scaled = columns / np.maximum(np.sqrt((columns**2).sum(axis=0)), np.finfo(float).tiny)
+    left, size, _ = np.linalg.svd(scaled, full_matrices=False)
+    return np.asarray(left[:, size > REPEATED_RATIO * size[0]], dtype=float)
+
+
+def independent_noise(station_mm: Floats, values: Floats, nuisance: Floats) -> CourseNoise:
+    """Weigh values that scatter independently, by an amount found from themselves.
+
+    Several sizes of scatter are weighed, so that a run large enough to swell the scatter is still found.
+    """
+    basis = independent_columns(nuisance)
+    free = len(values) - basis.shape[1]
+    left = values - basis @ (basis.T @ values)
+    sum_of_squares = float(left @ left)
+    found = []
+    for share in (1.0, 0.75, 0.5, 0.3):
+        variance = max(share * sum_of_squares / free, LEAST_IRREGULARITY_MM**2)
+        log = -0.5 * (free * np.log(variance) + sum_of_squares / variance)
+        found.append(Weighing(partial(_scaled_rest, basis, variance), left / variance, float(log)))
+    return sorted_noise(station_mm, values, basis, found)
+
+
+def sorted_noise(station: Floats, values: Floats, nuisance: Floats, found: list[Weighing]) -> CourseNoise:
+    """Noise with the likeliest weighing first and its precision written out."""
+    found.sort(key=lambda w: -w.log_likelihood)
+    return CourseNoise(station, values, nuisance, tuple(found), found[0].project(np.eye(len(values))))
+
+
+def _weighing(
+    metric: Whitener, values: Floats, nuisance: Floats, weighed_values: Floats, weighed: Floats
+) -> Weighing:
+    inner = nuisance.T @ weighed
+    inverse = np.asarray(np.linalg.inv(inner), dtype=float)
+    pull = weighed_values - weighed @ (inverse @ (nuisance.T @ weighed_values))
+    _, log_inner = np.linalg.slogdet(inner)
+    log = -0.5 * (metric.log_determinant + float(log_inner) + float(values @ pull))
+    return Weighing(partial(_projected, metric, weighed, inverse), pull, log)
+
+
+def _projected(metric: Whitener, weighed: Floats, inverse: Floats, columns: Floats) -> Floats:
+    return np.asarray(metric.apply(columns) - weighed @ (inverse @ (weighed.T @ columns)), dtype=float)
+
+
+def _scaled_rest(basis: Floats, variance: float, columns: Floats) -> Floats:
+    return np.asarray((columns - basis @ (basis.T @ columns)) / variance, dtype=float)
+
+
+def fit_template(noise: CourseNoise, templates: Floats) -> TemplateFit:
+    """How well templates (n, k) explain the values, against irregularity alone.
+
+    Both sides may choose the irregularity that suits them best, so that a pattern does not win because it was
+    counted into the noise first, nor noise because the pattern inflated it.
+    """
+    best = -np.inf
+    coefficient, covariance = np.zeros(templates.shape[1]), np.eye(templates.shape[1])
+    for weighing in noise.weighings:
+        inverse = np.asarray(np.linalg.inv(templates.T @ weighing.project(templates)), dtype=float)
+        push = templates.T @ weighing.pull
+        log = weighing.log_likelihood + 0.5 * float(push @ inverse @ push)
+        if log > best:
+            best, coefficient, covariance = log, inverse @ push, inverse
+    cost = 0.5 * templates.shape[1] * np.log(len(noise.values))
+    return TemplateFit(coefficient, covariance, float(best - noise.best.log_likelihood - cost))
+
+
+def outliers(noise: CourseNoise) -> np.ndarray:
+    """Mask (n,) of the values that all others contradict."""
+    spread = np.sqrt(np.maximum(np.diag(noise.precision), np.finfo(float).tiny))
+    return np.asarray(np.abs(noise.best.pull) / spread > OUTLIER_SIGMAS, dtype=bool)
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """The likeliest run of courses apart: first and last index, its evidence with the search counted in."""
+
+    first: int
+    last: int
+    fit: TemplateFit
+    evidence: float
+
+
+def likeliest_run(noise: CourseNoise, *, shortest: int, longest: int) -> Run | None:
+    """The run of courses that stands apart from the rest by one amount, whatever its evidence.
+
+    None where there are too few courses for any run. Every run was tried, so the log of their number is
+    taken off the evidence.
+    """
+    n = len(noise.values)
+    longest = min(longest, n - 2)
+    if longest < shortest:
+        return None
+    pull = np.concatenate([[0.0], np.cumsum(noise.best.pull)])
+    block = np.zeros((n + 1, n + 1))
+    block[1:, 1:] = noise.precision.cumsum(axis=0).cumsum(axis=1)
+    length = np.arange(shortest, longest + 1)
+    start = np.concatenate([np.arange(n - k + 1) for k in length])
+    end = start + np.repeat(length, n - length + 1)
+    weight = block[end, end] - block[start, end] - block[end, start] + block[start, start]
+    gain = 0.5 * (pull[end] - pull[start]) ** 2 / np.maximum(weight, 1e-300)
+    best = int(np.argmax(gain))
+    template = np.zeros((n, 1))
+    template[start[best] : end[best]] = 1.0
+    fit = fit_template(noise, template)
+    return Run(int(start[best]), int(end[best]) - 1, fit, fit.evidence - float(np.log(len(start))))

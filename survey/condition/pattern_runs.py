@@ -1,0 +1,233 @@
+"""Runs of courses that stand apart: repair patches on another curve or of another lot, and single courses."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from survey.condition.noise_model import (
+    CourseNoise,
+    fit_template,
+    independent_noise,
+    likeliest_run,
+    outliers,
+)
+from survey.condition.pattern_sag import NAMED_ABOVE
+from survey.condition.result import Pattern
+from survey.condition.ring_table import RingTable
+from survey.curves.protocol import Floats
+from survey.fitting.result import Estimate
+from survey.record.model import Condition, Tolerances
+
+SHORTEST_PATCH = 3
+LONGEST_PATCH_SHARE = 1 / 3
+LEAST_STEP_MM = 2.0
+"""A patch that stands off by less is not worth naming (judgement)."""
+LEAST_LOT_RATIO = 0.03
+"""Bricks of another lot differ by at least this share of their width (judgement)."""
+FEWEST_COURSES = 12
+DRAWN_IN_SPREADS = 3.0
+"""Widths and joints further out than this many times their scatter are drawn in to it."""
+NOTED_EVIDENCE = float(np.log(50.0))
+"""What a note of replaced courses is worth by itself (judgement)."""
+
+
+def _where(table: RingTable, first: int, last: int) -> str:
+    if first == last:
+        return f"Course {first} of ring {table.ring.ring}"
+    return f"Courses {first} to {last} of ring {table.ring.ring}"
+
+
+def offset_patch(table: RingTable, known: np.ndarray, noise: CourseNoise) -> tuple[Pattern, ...]:
+    """A run of courses that stands off the curve of its neighbours by one amount, with a step at its ends."""
+    run = likeliest_run(noise, shortest=SHORTEST_PATCH, longest=_longest(noise))
+    if run is None or run.evidence < NAMED_ABOVE:
+        return ()
+    step, sigma = float(run.fit.coefficient[0]), float(np.sqrt(run.fit.covariance[0, 0]))
+    if abs(step) < LEAST_STEP_MM:
+        return ()
+    course = table.course[known]
+    first, last = int(course[run.first]), int(course[run.last])
+    side = "inside" if step < 0 else "outside"
+    sentence = (
+        f"{_where(table, first, last)} stand {abs(step):.0f} mm (± {2 * sigma:.0f}) {side} the curve of the "
+        "courses on both sides, with a step where they begin and end: a repair laid to another curve."
+    )
+    return (
+        Pattern("repair patch", sentence, table.ring.ring, first, last, Estimate(step, sigma), run.evidence),
+    )
+
+
+def brick_lot(table: RingTable) -> tuple[Pattern, ...]:
+    """A run of bricks wider or narrower than the rest."""
+    run = _run_of(table, table.width_mm)
+    if run is None or abs(run.size.value) < LEAST_LOT_RATIO * float(np.nanmedian(table.width_mm)):
+        return ()
+    sentence = (
+        f"{_where(table, run.first, run.last)} have bricks {_by_how_much(run.size)} than the rest: another "
+        "lot, most likely a repair."
+    )
+    return (Pattern("repair patch", sentence, table.ring.ring, run.first, run.last, run.size, run.evidence),)
+
+
+def joint_rhythm_change(table: RingTable) -> tuple[Pattern, ...]:
+    """A run of joints wider or narrower than the rest, beside a mason's change from springing to crown."""
+    # A misread edge spoils its brick's width and the joint beside it; such joints are left out.
+    odd = _odd(table.width_mm)
+    sound = np.where(odd | np.append(odd[1:], False), np.nan, table.joint_mm)
+    run = _run_of(table, sound)
+    if run is None or abs(run.size.value) < LEAST_STEP_MM:
+        return ()
+    sentence = (
+        f"{_where(table, run.first, run.last)} are laid with joints {_by_how_much(run.size)} than the "
+        "rhythm around them: repointed, repaired, or opened."
+    )
+    return (
+        Pattern("change of rhythm", sentence, table.ring.ring, run.first, run.last, run.size, run.evidence),
+    )
+
+
+def _by_how_much(size: Estimate) -> str:
+    return f"{abs(size.value):.1f} mm (± {2 * size.sigma:.1f}) {'wider' if size.value > 0 else 'narrower'}"
+
+
+@dataclass(frozen=True, slots=True)
+class _Apart:
+    """Courses that stand apart in width or joint, and by how much."""
+
+    first: int
+    last: int
+    size: Estimate
+    evidence: float
+
+
+def _run_of(table: RingTable, values: Floats) -> _Apart | None:
+    """The evident run among widths or joints.
+
+    Single values far out are drawn in first, and most of the run must share in the step: one misread edge
+    spoils a width and two joints, which is no run.
+    """
+    known = np.isfinite(values)
+    course = table.course[known]
+    if np.count_nonzero(known) < FEWEST_COURSES:
+        return None
+    middle = float(np.median(values[known]))
+    reach = DRAWN_IN_SPREADS * max(1.4826 * float(np.median(np.abs(values[known] - middle))), 0.5)
+    drawn_in = np.clip(values[known], middle - reach, middle + reach)
+    noise = _independent(table.station_mm[known], drawn_in)
+    run = likeliest_run(noise, shortest=SHORTEST_PATCH, longest=_longest(noise))
+    if run is None or run.evidence < NAMED_ABOVE:
+        return None
+    step = float(run.fit.coefficient[0])
+    inside = np.zeros(len(drawn_in), dtype=bool)
+    inside[run.first : run.last + 1] = True
+    shared = float(np.median(drawn_in[inside]) - np.median(drawn_in[~inside])) / step
+    if shared < 0.5:
+        return None
+    size = Estimate(step, float(np.sqrt(run.fit.covariance[0, 0])))
+    return _Apart(int(course[run.first]), int(course[run.last]), size, run.evidence)
+
+
+def _odd(values: Floats) -> np.ndarray:
+    """Mask (n,) of single values far out of their scatter."""
+    known = np.isfinite(values)
+    if not known.any():
+        return known
+    middle = float(np.median(values[known]))
+    spread = max(1.4826 * float(np.median(np.abs(values[known] - middle))), 0.5)
+    return np.asarray(
+        np.abs(np.where(known, values, middle) - middle) > DRAWN_IN_SPREADS * spread, dtype=bool
+    )
+
+
+def _independent(station: Floats, values: Floats) -> CourseNoise:
+    """Values beside a mean, a trend and a change from springings to crown, as a mason works them in."""
+    at = 2 * (station - station.min()) / float(np.ptp(station)) - 1
+    return independent_noise(station, values, np.column_stack([np.ones(len(at)), at, np.abs(at)]))
+
+
+def _longest(noise: CourseNoise) -> int:
+    return int(len(noise.values) * LONGEST_PATCH_SHARE)
+
+
+def moved_courses(
+    table: RingTable, known: np.ndarray, noise: CourseNoise, tolerances: Tolerances
+) -> tuple[Pattern, ...]:
+    """Single courses that slipped: every reading of the course shows it, its neighbours do not.
+
+    All courses that the others contradict are judged together, so that one does not make its neighbour look
+    out of line. A course read at one place only, or whose edges or width contradict each other, is never
+    named: that may be a misreading.
+    """
+    at = np.flatnonzero(known)
+    n = len(at)
+    suspects = np.flatnonzero(outliers(noise))
+    if len(suspects) == 0:
+        return ()
+    templates = np.zeros((n, len(suspects)))
+    templates[suspects, np.arange(len(suspects))] = 1.0
+    fit = fit_template(noise, templates)
+    sigma = np.sqrt(np.diag(fit.covariance))
+    odd = _odd(table.width_mm)
+    found: list[Pattern] = []
+    for k, step, spread in zip(suspects, fit.coefficient, sigma, strict=True):
+        evidence = float(0.5 * (step / spread) ** 2 - 1.5 * np.log(n))
+        around = float(noise.values[k] - step)
+        if evidence < NAMED_ABOVE or abs(step) <= tolerances.intrados_mm or odd[at[k]]:
+            continue
+        if _all_readings_show(table, int(at[k]), around, float(step)):
+            found.append(
+                _moved_course(table, int(table.course[at[k]]), Estimate(float(step), float(spread)), evidence)
+            )
+    return tuple(found)
+
+
+def _all_readings_show(table: RingTable, i: int, around: float, step: float) -> bool:
+    if np.isfinite(table.edges_apart_mm[i]):
+        return False
+    readings = table.edge_deviation_mm[i]
+    readings = readings[np.isfinite(readings)]
+    shown = np.sign(step) * (readings - around) > 0.5 * abs(step)
+    return len(readings) >= 2 and bool(shown.all())
+
+
+def _moved_course(table: RingTable, course: int, size: Estimate, evidence: float) -> Pattern:
+    where = _where(table, course, course)
+    much = f"{abs(size.value):.0f} mm (± {2 * size.sigma:.0f})"
+    if size.value < 0:
+        sentence = (
+            f"{where} has dropped {much} out of line with its neighbours; all readings on it agree. Keep "
+            "from under it until it is propped."
+        )
+        return Pattern("dropped course", sentence, table.ring.ring, course, course, size, evidence)
+    sentence = f"{where} stands {much} back from its neighbours; all readings on it agree."
+    return Pattern("recessed course", sentence, table.ring.ring, course, course, size, evidence)
+
+
+def noted_repairs(table: RingTable) -> tuple[Pattern, ...]:
+    """Runs of courses noted on site as replaced."""
+    replaced = np.array([c is Condition.REPLACED for c in table.condition])
+    edge = np.flatnonzero(np.diff(np.concatenate([[0], replaced.astype(np.int64), [0]])))
+    found = []
+    for start, end in zip(edge[::2], edge[1::2], strict=True):
+        first, last = int(table.course[start]), int(table.course[end - 1])
+        own = table.deviation_mm[start:end]
+        own = own[np.isfinite(own)]
+        size = Estimate(float(own.mean()), float(own.std() / np.sqrt(len(own)))) if len(own) > 1 else None
+        sentence = (
+            f"{_where(table, first, last)} {'was' if first == last else 'were'} replaced, as noted on site"
+        )
+        sentence += f"; on average {size.value:+.0f} mm off the curve." if size is not None else "."
+        found.append(
+            Pattern(
+                "noted repair",
+                sentence,
+                table.ring.ring,
+                first,
+                last,
+                size if size is not None else Estimate(float("nan"), float("nan")),
+                NOTED_EVIDENCE,
+            )
+        )
+    return tuple(found)

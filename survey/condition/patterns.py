@@ -1,0 +1,72 @@
+"""Patterns of distress, named only with evidence."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from survey.condition.curve_uncertainty import curve_slopes
+from survey.condition.noise_model import CourseNoise, course_noise, outliers
+from survey.condition.pattern_faces import springing_levels, twisted_face
+from survey.condition.pattern_runs import (
+    brick_lot,
+    joint_rhythm_change,
+    moved_courses,
+    noted_repairs,
+    offset_patch,
+)
+from survey.condition.pattern_sag import smooth_sag
+from survey.condition.result import Pattern
+from survey.condition.ring_table import RingTable
+from survey.fitting.noise import Scatter
+from survey.fitting.result import ArchFit
+from survey.record.model import Record
+
+FEWEST_COURSES = 12
+"""Fewer measured courses than this show no pattern."""
+
+
+def find_patterns(record: Record, fit: ArchFit, tables: tuple[RingTable, ...]) -> tuple[Pattern, ...]:
+    """Every pattern with enough evidence, the most evident first.
+
+    Parameters
+    ----------
+    record : Record
+    fit : ArchFit
+    tables : tuple of RingTable
+    """
+    found: list[Pattern] = list(springing_levels(record, fit))
+    sag_told = fit.movement is not None
+    for table in tables:
+        found.extend(noted_repairs(table))
+        found.extend(brick_lot(table))
+        found.extend(joint_rhythm_change(table))
+        found.extend(twisted_face(table, record.tolerances, fit))
+        known = np.isfinite(table.deviation_mm)
+        if np.count_nonzero(known) < FEWEST_COURSES:
+            continue
+        noise = _deviation_noise(fit, table, known)
+        apart = outliers(noise)
+        found.extend(moved_courses(table, known, noise, record.tolerances))
+        if apart.any() and np.count_nonzero(~apart) >= FEWEST_COURSES:
+            known = known.copy()
+            known[np.flatnonzero(known)[apart]] = False
+            noise = _deviation_noise(fit, table, known)
+        if not sag_told:
+            sag = smooth_sag(table, known, noise, record.tolerances)
+            found.extend(sag)
+            sag_told = bool(sag)
+        if fit.movement is None:
+            found.extend(offset_patch(table, known, noise))
+    return tuple(sorted(found, key=lambda p: -p.evidence))
+
+
+def _deviation_noise(fit: ArchFit, table: RingTable, known: np.ndarray) -> CourseNoise:
+    station = table.station_mm[known]
+    guess = Scatter(fit.irregularity_mm, fit.correlation_length_mm)
+    return course_noise(
+        station,
+        table.deviation_mm[known],
+        np.sqrt(table.reading_variance_mm2[known]),
+        curve_slopes(fit.best, station),
+        guess,
+    )

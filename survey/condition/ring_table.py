@@ -1,0 +1,399 @@
+"""One ring as measured: every figure of every course as an array, in course order."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from survey.curves.protocol import Curve, Floats
+from survey.fitting.anchors import typical_width
+from survey.fitting.count import course_numbers
+from survey.fitting.edge_readings import (
+    INNER,
+    LEFT,
+    MID,
+    OUTER,
+    RIGHT,
+    UNLABELLED,
+    EdgeReadings,
+    Ints,
+    PointPlaces,
+    along_mm,
+    ring_offset_mm,
+    station_of_along,
+)
+from survey.fitting.result import CourseCount
+from survey.record.model import Condition, CourseNote, Edge, Feature, Record, Ring
+
+ODD_SIGMAS = 5.0
+"""Edges of one course that differ by more than this many times their usual difference: one was misread."""
+LEAST_ODD_MM = 6.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RingTable:
+    """Measured figures of the courses of one ring; arrays of length n, NaN where not measured.
+
+    Attributes
+    ----------
+    ring : Ring
+    offset_mm : float
+        Distance of the ring's inner curve from the intrados.
+    course : (n,) int
+        1 to N, counted from the left springing.
+    recorded : (n,) int
+        The surveyor's number of the same course; -1 for courses that no one numbered.
+    station_mm, start_mm, end_mm : (n,) float
+        Middle, left and right edge as stations of the intrados; by rhythm where not measured.
+    start_along_mm, end_along_mm : (n,) float
+        The same edges along the ring's inner curve.
+    inferred, missing : (n,) bool
+    deviation_mm, reading_variance_mm2 : (n,) float
+        Along the normal, and the measurement's part of its variance.
+    edge_deviation_mm : (n, 2, 4) float
+        The same by surface and edge, misread edges left out.
+    edges_apart_mm : (n,) float
+        Right minus left edge's deviation where one of them must be misread, else NaN.
+    face_mm, face_sigma_mm, width_mm, joint_mm, joint_sigma_mm : (n,) float
+    tilt_rad, tilt_sigma_rad : (n,) float
+        Mean lean of the measured beds against the normal, towards the right springing positive.
+    tilt_expected_rad : (n,) float
+        What that mean would be for a brick laid true: beds of an uncut brick are not radial.
+    lip_mm, lip_sigma_mm : (n,) float
+    condition : tuple of Condition
+    """
+
+    ring: Ring
+    offset_mm: float
+    course: Ints
+    recorded: Ints
+    station_mm: Floats
+    start_mm: Floats
+    end_mm: Floats
+    start_along_mm: Floats
+    end_along_mm: Floats
+    inferred: np.ndarray
+    missing: np.ndarray
+    deviation_mm: Floats
+    reading_variance_mm2: Floats
+    edge_deviation_mm: Floats
+    edges_apart_mm: Floats
+    face_mm: Floats
+    face_sigma_mm: Floats
+    width_mm: Floats
+    joint_mm: Floats
+    joint_sigma_mm: Floats
+    tilt_rad: Floats
+    tilt_sigma_rad: Floats
+    tilt_expected_rad: Floats
+    lip_mm: Floats
+    lip_sigma_mm: Floats
+    condition: tuple[Condition, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Read:
+    """Readings of one ring spread over its courses: (n, 2, 4) arrays in course order."""
+
+    station: Floats
+    along: Floats
+    deviation: Floats
+    sigma: Floats
+
+
+def ring_table(
+    record: Record,
+    curve: Curve,
+    ring: Ring,
+    places: PointPlaces,
+    readings: EdgeReadings,
+    count: CourseCount,
+) -> RingTable:
+    """Gather one ring's courses, measured and missing, with everything measured on them.
+
+    Parameters
+    ----------
+    record : Record
+    curve : Curve
+        The fitted intrados.
+    ring : Ring
+    places : PointPlaces
+        The record's points against that curve, numbered.
+    readings : EdgeReadings
+        The same averaged by course and edge.
+    count : CourseCount
+        Of this ring.
+    """
+    rows = readings.rows(ring.ring)
+    notes = {n.course: n for n in record.courses if n.ring == ring.ring}
+    number = course_numbers(count, {*readings.course[rows].tolist(), *notes})
+    n = max([count.count, *(k for c, k in number.items() if c >= 1)])
+    course = np.arange(1, n + 1)
+    recorded = np.full(n, -1, dtype=np.int64)
+    for label, k in number.items():
+        if k >= 1:
+            recorded[k - 1] = label
+    read = _spread(readings, rows, number, n)
+    offset = ring_offset_mm(record.rings, ring.ring)
+    width, _ = typical_width(record, ring, readings)
+    noted = _Notes(notes, recorded)
+    missing = _missing(count, noted)
+    kept, apart = _without_misread(read.deviation, read.sigma)
+    deviation, variance = _course_deviation(kept, read.sigma)
+    start, end, measured = _edges(curve, offset, read, width, count.count)
+    joint, joint_sigma = _joints(curve, offset, read, noted, record, places)
+    measured_width = read.along[:, INNER, RIGHT] - read.along[:, INNER, LEFT]
+    lip, lip_sigma = _lips(kept, read.sigma)
+    tilt, tilt_sigma, expected = _tilts(curve, offset, ring, read, width, joint)
+    face, face_sigma = _face_offsets(record, places, ring, number, n)
+    stations = station_of_along(curve, np.stack([start, end, (start + end) / 2]), offset)
+    return RingTable(
+        ring=ring,
+        offset_mm=offset,
+        course=course,
+        recorded=recorded,
+        station_mm=stations[2],
+        start_mm=stations[0],
+        end_mm=stations[1],
+        start_along_mm=start,
+        end_along_mm=end,
+        inferred=~measured,
+        missing=missing & ~measured,
+        deviation_mm=deviation,
+        reading_variance_mm2=variance,
+        edge_deviation_mm=kept,
+        edges_apart_mm=apart,
+        face_mm=face,
+        face_sigma_mm=face_sigma,
+        width_mm=np.where(np.isfinite(measured_width), measured_width, noted.figure("width_mm")),
+        joint_mm=joint,
+        joint_sigma_mm=joint_sigma,
+        tilt_rad=tilt,
+        tilt_sigma_rad=tilt_sigma,
+        tilt_expected_rad=expected,
+        lip_mm=lip,
+        lip_sigma_mm=lip_sigma,
+        condition=noted.conditions(missing & ~measured),
+    )
+
+
+class _Notes:
+    """Notes of one ring in course order."""
+
+    def __init__(self, notes: Mapping[int, CourseNote], recorded: Ints) -> None:
+        self._rows = [notes.get(int(label)) if label >= 0 else None for label in recorded]
+        springing = notes.get(0)
+        self.springing_joint_mm = None if springing is None else springing.joint_mm
+
+    def figure(self, name: str) -> Floats:
+        """One figure (n,) of the notes, NaN where blank."""
+        values = [None if row is None else getattr(row, name) for row in self._rows]
+        return np.array([np.nan if v is None else v for v in values], dtype=float)
+
+    def is_missing(self) -> np.ndarray:
+        """Mask (n,) of courses noted as missing."""
+        return np.array([row is not None and row.condition is Condition.MISSING for row in self._rows])
+
+    def conditions(self, missing: np.ndarray) -> tuple[Condition, ...]:
+        """Condition as noted, or missing where a gap was counted."""
+        return tuple(
+            row.condition
+            if row is not None and row.condition is not Condition.UNKNOWN
+            else (Condition.MISSING if gone else Condition.UNKNOWN)
+            for row, gone in zip(self._rows, missing, strict=True)
+        )
+
+
+def _spread(readings: EdgeReadings, rows: Ints, number: Mapping[int, int], n: int) -> _Read:
+    at = np.array([number[int(c)] - 1 for c in readings.course[rows]], dtype=np.int64)
+    fits = at >= 0
+
+    def spread(values: Floats) -> Floats:
+        full = np.full((n, 2, 4), np.nan)
+        full[at[fits]] = values[rows[fits]]
+        return full
+
+    return _Read(
+        spread(readings.station_mm),
+        spread(readings.along_mm),
+        spread(readings.deviation_mm),
+        spread(readings.sigma_mm),
+    )
+
+
+def _missing(count: CourseCount, noted: _Notes) -> np.ndarray:
+    """Courses in a counted gap, or noted as missing."""
+    missing = noted.is_missing()
+    for gap in count.gaps:
+        first = course_numbers(count, [gap.after_course])[gap.after_course] + 1
+        missing[first - 1 : first - 1 + gap.count] = True
+    return missing
+
+
+def _without_misread(deviation: Floats, sigma: Floats) -> tuple[Floats, Floats]:
+    """Deviations without the edge of a course that cannot be right, and how far that course's edges differ.
+
+    Two edges of one course differ by the readings' noise and the brick's own turn, which the other courses
+    show. Where they differ by far more, the one further from the neighbours' middle is left out.
+    """
+    left, right = deviation[:, INNER, LEFT], deviation[:, INNER, RIGHT]
+    apart = right - left
+    known = np.isfinite(apart)
+    if not known.any():
+        return deviation, np.full(len(apart), np.nan)
+    middle = float(np.median(apart[known]))
+    usual = 1.4826 * float(np.median(np.abs(apart[known] - middle)))
+    noise = np.hypot(sigma[:, INNER, LEFT], sigma[:, INNER, RIGHT])
+    odd = known & (np.abs(apart - middle) > np.maximum(ODD_SIGMAS * np.fmax(usual, noise), LEAST_ODD_MM))
+    kept = deviation.copy()
+    sound = np.where(odd, np.nan, np.nanmean(_pair(left, right), axis=0))
+    for i in np.flatnonzero(odd):
+        near = sound[max(i - 4, 0) : i + 5]
+        near = near[np.isfinite(near)]
+        around = float(np.median(near)) if len(near) else 0.0
+        worse = LEFT if abs(left[i] - around) > abs(right[i] - around) else RIGHT
+        kept[i, INNER, worse] = np.nan
+    return kept, np.where(odd, apart, np.nan)
+
+
+def _pair(left: Floats, right: Floats) -> Floats:
+    """Both edges (2, n), a course with neither given zeros so that a mean exists (it is not used)."""
+    neither = np.isnan(left) & np.isnan(right)
+    return np.stack([np.where(neither, 0.0, left), np.where(neither, 0.0, right)])
+
+
+def _course_deviation(deviation: Floats, sigma: Floats) -> tuple[Floats, Floats]:
+    """Weighted mean of the edges' deviations and its variance; the back where the soffit was not measured."""
+    weight = np.where(np.isfinite(deviation), sigma**-2.0, 0.0)
+    on_soffit = weight[:, INNER].sum(axis=1) > 0
+    weight[on_soffit, OUTER] = 0.0
+    total = weight.sum(axis=(1, 2))
+    total = np.where(total > 0, total, np.nan)
+    return np.nansum(weight * np.nan_to_num(deviation), axis=(1, 2)) / total, 1.0 / total
+
+
+def _edges(
+    curve: Curve, offset: float, read: _Read, width_mm: float, count: int
+) -> tuple[Floats, Floats, np.ndarray]:
+    """Left and right edges (n,) along the ring's inner curve, and which courses were measured.
+
+    A course read at one edge or its middle only has the usual width; one not read takes its place from the
+    rhythm of its neighbours, the springings at the ends.
+    """
+    left, right = read.along[:, INNER, LEFT], read.along[:, INNER, RIGHT]
+    back = read.along[:, OUTER]
+    ways = (
+        (left + right) / 2,
+        read.along[:, INNER, MID],
+        left + width_mm / 2,
+        right - width_mm / 2,
+        read.along[:, INNER, UNLABELLED],
+        (back[:, LEFT] + back[:, RIGHT]) / 2,
+        back[:, MID],
+        back[:, LEFT] + width_mm / 2,
+        back[:, RIGHT] - width_mm / 2,
+        back[:, UNLABELLED],
+    )
+    middle = np.full(len(left), np.nan)
+    for way in ways:
+        middle = np.where(np.isnan(middle), way, middle)
+    measured = np.isfinite(middle)
+    length = float(along_mm(curve, [curve.length_mm], offset)[0])
+    n = len(middle)
+    if not measured.all():
+        known = np.flatnonzero(measured)
+        pitch = np.median(np.diff(middle[known]) / np.diff(known)) if len(known) > 1 else length / count
+        half_joint = max(float(pitch) - width_mm, 0.0) / 2
+        place = np.concatenate([[0.5], known + 1.0, [count + 0.5]])
+        along = np.concatenate([[half_joint], middle[known], [length - half_joint]])
+        if len(known) == 0:
+            joint = (length - count * width_mm) / (count + 1)
+            along = np.array([joint / 2, length - joint / 2])
+        middle = np.where(measured, middle, np.interp(np.arange(1, n + 1), place, along))
+    start = np.where(np.isfinite(left), left, middle - width_mm / 2)
+    end = np.where(np.isfinite(right), right, middle + width_mm / 2)
+    return start, end, measured
+
+
+def _joints(
+    curve: Curve, offset: float, read: _Read, noted: _Notes, record: Record, places: PointPlaces
+) -> tuple[Floats, Floats]:
+    """Joint after every course: surveyed where both its edges are known, else as noted.
+
+    The last joint is surveyed where the right springing was.
+    """
+    left, right = read.along[:, INNER, LEFT], read.along[:, INNER, RIGHT]
+    sigma = read.sigma[:, INNER]
+    springing = (record.points.feature == Feature.SPRINGING) & (record.points.edge == Edge.RIGHT)
+    end, end_sigma = np.nan, np.nan
+    if springing.any():
+        end = float(along_mm(curve, [places.station_mm[springing].mean()], offset)[0])
+        end_sigma = float(record.points.sigma_mm[springing].mean())
+    surveyed = np.append(left[1:], end) - right
+    uncertainty = np.hypot(np.append(sigma[1:, LEFT], end_sigma), sigma[:, RIGHT])
+    known = np.isfinite(surveyed)
+    return (
+        np.where(known, surveyed, noted.figure("joint_mm")),
+        np.where(known, uncertainty, 1.0),
+    )
+
+
+def _lips(deviation: Floats, sigma: Floats) -> tuple[Floats, Floats]:
+    """Step in the soffit from every course to the next, and its uncertainty."""
+    lip = np.append(deviation[1:, INNER, LEFT], np.nan) - deviation[:, INNER, RIGHT]
+    return lip, np.hypot(np.append(sigma[1:, INNER, LEFT], np.nan), sigma[:, INNER, RIGHT])
+
+
+def _tilts(
+    curve: Curve, offset: float, ring: Ring, read: _Read, width_mm: float, joint: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Mean lean of the beds read on soffit and back, its uncertainty, and the lean of a brick laid true.
+
+    An uncut brick's sides are parallel to its axis, so its left bed leans by half its width times the
+    curvature towards the right; a cut brick's sides are parallel to its joints' middles, so it leans the
+    other way by half a joint. Both cancel where left and right bed were read.
+    """
+    station = read.station[..., (LEFT, RIGHT, MID)]
+    distance = read.deviation[..., (LEFT, RIGHT, MID)] + offset
+    distance[:, OUTER] += ring.depth_mm
+    known = np.isfinite(station).all(axis=1)
+    at = np.where(np.isfinite(station), station, 0.0)
+    points = curve.point(at.ravel()) + np.nan_to_num(distance).ravel()[:, None] * curve.normal(at.ravel())
+    points = points.reshape(*at.shape, 2)
+    step = points[:, OUTER] - points[:, INNER]
+    foot = at[:, INNER].ravel()
+    along = np.einsum("nei,nei->ne", step, curve.tangent(foot).reshape(step.shape))
+    out = np.einsum("nei,nei->ne", step, curve.normal(foot).reshape(step.shape))
+    lean = np.where(known, np.arctan2(along, out), 0.0)
+    sigma = read.sigma[..., (LEFT, RIGHT, MID)]
+    spread = np.where(known, np.hypot(sigma[:, INNER], sigma[:, OUTER]) / ring.depth_mm, 0.0)
+    bend = curve.curvature(foot).reshape(known.shape)
+    bend = bend / (1.0 + offset * bend)
+    usual = np.nanmedian(joint) if np.isfinite(joint).any() else 0.0
+    half = {"uncut": width_mm / 2, "cut": -float(usual) / 2}.get(ring.cut, 0.0)
+    true = np.where(known, half * bend * np.array([1.0, -1.0, 0.0]), 0.0)
+    n_read = known.sum(axis=1).astype(float)
+    n_read[n_read == 0] = np.nan
+    return lean.sum(axis=1) / n_read, np.sqrt((spread**2).sum(axis=1)) / n_read, true.sum(axis=1) / n_read
+
+
+def _face_offsets(
+    record: Record, places: PointPlaces, ring: Ring, number: Mapping[int, int], n: int
+) -> tuple[Floats, Floats]:
+    """Mean distance of every course's points before the face plane, NaN where the points carry no depth."""
+    nothing = np.full(n, np.nan)
+    if not record.has_depth:
+        return nothing, nothing.copy()
+    points = record.points
+    whole = (points.on(Feature.FACE) | points.on(Feature.JOINT)) & (points.ring == ring.ring)
+    label = np.where(places.ring == ring.ring, places.course, np.where(whole, points.course, -1))
+    used = np.flatnonzero(label >= 1)
+    known = np.array([number.get(int(c), 0) for c in label[used]], dtype=np.int64)
+    used, at = used[known >= 1], known[known >= 1] - 1
+    weight = points.sigma_mm[used] ** -2.0
+    total = np.bincount(at, weight, n)
+    total = np.where(total > 0, total, np.nan)
+    mean = np.bincount(at, weight * points.w_mm[used], n) / total
+    return np.asarray(mean, dtype=float), np.asarray(total**-0.5, dtype=float)
