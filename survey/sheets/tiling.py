@@ -27,7 +27,7 @@ from survey.sheets.drawing import (
     Text,
 )
 from survey.sheets.furniture import check_bar, rectangle
-from survey.sheets.lettering import shorten, text_corners
+from survey.sheets.lettering import shorten, text_corners, text_width_mm
 from survey.sheets.page import Page, Paper
 from survey.sheets.placing import Mark, arc_points, exploded, sweep_rad
 
@@ -37,6 +37,8 @@ _MARGIN_MM = 7.0
 """Few printers leave more than this blank."""
 _GUTTER_LEFT_MM, _GUTTER_MM, _FOOT_MM = 10.0, 4.5, 17.0
 """Strips outside the tile's window for the upright check bar, the neighbours' names, and the foot."""
+_NAME_MM = 7.0
+"""Capital height of a tile's name."""
 _SAMPLE_MM = 4.0
 """Lines and arcs are walked in steps no longer than this to see which tiles they touch."""
 _SHIFTS = 8
@@ -232,13 +234,14 @@ def _foot(part: Tile, number: str, title: str, arch: str, shown: Box) -> list[Pr
     """Name of the tile, what it belongs to, and the level check bar."""
     y = _MARGIN_MM
     where = f"row {row_letters(part.row)}, column {part.column + 1}, {number}"
-    room = shown.width - 22.0 - 104.0
     black, grey = ink.letters(Layer.FRAME), ink.letters(Layer.FRAME, ink.GREY)
+    x = shown.left + text_width_mm(part.name, _NAME_MM, bold=True) + 4.0
+    room = shown.right - 104.0 - x
     return [
-        Text((shown.left, y + 2.6), part.name, 7.0, black, bold=True),
-        Text((shown.left + 20.0, y + 7.6), shorten(arch, room, ink.TEXT_MM), ink.TEXT_MM, black, bold=True),
-        Text((shown.left + 20.0, y + 4.0), shorten(title, room, ink.SMALL_TEXT_MM), ink.SMALL_TEXT_MM, black),
-        Text((shown.left + 20.0, y + 0.6), shorten(where, room, ink.SMALL_TEXT_MM), ink.SMALL_TEXT_MM, grey),
+        Text((shown.left, y + 2.6), part.name, _NAME_MM, black, bold=True),
+        Text((x, y + 7.6), shorten(arch, room, ink.TEXT_MM, bold=True), ink.TEXT_MM, black, bold=True),
+        Text((x, y + 4.0), shorten(title, room, ink.SMALL_TEXT_MM), ink.SMALL_TEXT_MM, black),
+        Text((x, y + 0.6), shorten(where, room, ink.SMALL_TEXT_MM), ink.SMALL_TEXT_MM, grey),
         *check_bar((shown.right - 100.0, y + 2.0)),
     ]
 

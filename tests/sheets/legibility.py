@@ -11,20 +11,27 @@ from survey.sheets.placing import exploded, on_paper
 
 def sheet_texts(sheet: Sheet) -> list[Text]:
     """Every text a sheet shows, on paper; of a clipped drawing those that reach into its window."""
-    texts = [mark for mark in exploded(sheet.primitives) if isinstance(mark, Text)]
+    return [text for text, _ in _texts(sheet)]
+
+
+def _texts(sheet: Sheet) -> list[tuple[Text, Box | None]]:
+    """Every text with the window it shows through, if any."""
+    found: list[tuple[Text, Box | None]] = [
+        (mark, None) for mark in exploded(sheet.primitives) if isinstance(mark, Text)
+    ]
     for placed in sheet.placed:
         for mark in on_paper(placed):
             if isinstance(mark, Text) and (placed.clip is None or placed.clip.meets(text_box(mark))):
-                texts.append(mark)
-    return texts
+                found.append((mark, placed.clip))
+    return found
 
 
 def overprints(sheet: Sheet) -> list[tuple[str, str]]:
     """Pairs of texts that print over each other."""
-    texts = sheet_texts(sheet)
-    boxes = np.array([(b.left, b.bottom, b.right, b.top) for b in map(text_box, texts)])
+    texts = _texts(sheet)
+    boxes = np.array([(b.left, b.bottom, b.right, b.top) for b in (text_box(t) for t, _ in texts)])
     found = []
-    for i in range(len(texts)):
+    for i, (first, window) in enumerate(texts):
         later = boxes[i + 1 :]
         near = (
             (later[:, 0] < boxes[i, 2])
@@ -33,9 +40,15 @@ def overprints(sheet: Sheet) -> list[tuple[str, str]]:
             & (later[:, 3] > boxes[i, 1])
         )
         for j in np.flatnonzero(near) + i + 1:
-            if texts_overlap(texts[i], texts[j]):
-                found.append((texts[i].text, texts[j].text))
+            second, other_window = texts[j]
+            if _shown(first, other_window) and _shown(second, window) and texts_overlap(first, second):
+                found.append((first.text, second.text))
     return found
+
+
+def _shown(text: Text, window: Box | None) -> bool:
+    """Whether a text reaches into another's window, where alone the two could meet."""
+    return window is None or window.meets(text_box(text))
 
 
 def outside(sheet: Sheet, margin_mm: float = 0.0) -> list[str]:
