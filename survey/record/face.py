@@ -53,6 +53,10 @@ class Trace:
     lean_rad: float
     lean_sigma_rad: float
 
+    def turned_about(self) -> Trace:
+        """The same line run the other way."""
+        return replace(self, along=-self.along, lean_rad=-self.lean_rad)
+
 
 def reference_mm(xyz_mm: Floats) -> Floats:
     """Whole-millimetre point (3,) near the middle of the points, subtracted before all else is computed."""

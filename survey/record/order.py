@@ -26,7 +26,9 @@ def tell_disorder(points: SurveyPoints, findings: Findings) -> frozenset[int]:
             tolerance = 4.0 * points.sigma_mm[index] / reach_mm[index]
             for one, others in _misplaced(points.course[index], rank, angle[index], tolerance):
                 _tell(points, int(index[one]), index[others], angle, findings)
-                rows.add(int(points.row[index[one]]))
+                # Of two swapped edges either may be the one that is out of order.
+                swapped = others & (points.course[index] == points.course[index[one]])
+                rows.update(points.row[[index[one], *index[swapped]]].tolist())
     return frozenset(rows)
 
 

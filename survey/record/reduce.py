@@ -87,6 +87,9 @@ def _upright(points: SitePoints, reference: Floats, arch: ArchFile, findings: Fi
     trace = _trace(local[chosen], points.sigma_mm[chosen], findings)
     if trace is None:
         return None
+    if trace.along[0] < 0.0:
+        # Without any sign of left and right, the right hand is taken towards growing site x.
+        trace = trace.turned_about()
     along = (local[:, :2] - trace.middle_mm) @ trace.along
     outside: float | None = None
     if arch.view is not None:

@@ -102,8 +102,8 @@ def _off_their_neighbours(points: SitePoints, index: Ints) -> list[Astray]:
         allowed = np.maximum(np.maximum(_LEAST_MM, 8.0 * points.sigma_mm[index]), _OF_STRIDE * stride)
         worst = int(np.argmax(distance / allowed))
         if distance[worst] <= allowed[worst]:
-            line = place[:-1], place[1:]
-            return [replace(one, is_on_ring=_is_near(one, *line)) for one in found]
+            line = np.vstack([start[:1], place, end[-1:]])
+            return [replace(one, is_on_ring=_is_near(one, line)) for one in found]
         found.append(
             Astray(
                 int(index[worst]), place[worst], off[worst], start[worst], end[worst], float(allowed[worst])
@@ -113,8 +113,8 @@ def _off_their_neighbours(points: SitePoints, index: Ints) -> list[Astray]:
     return []
 
 
-def _is_near(one: Astray, start: Floats, end: Floats) -> bool:
-    gap = np.linalg.norm(one.place_mm - _nearest(one.place_mm, start, end), axis=1)
+def _is_near(one: Astray, line: Floats) -> bool:
+    gap = np.linalg.norm(one.place_mm - _nearest(one.place_mm, line[:-1], line[1:]), axis=1)
     return bool(gap.min() <= one.allowed_mm)
 
 
@@ -122,12 +122,15 @@ def _stretches(place: Floats) -> tuple[Floats, Floats]:
     """Where each point is expected: between its neighbours, an end up to three strides on from the next."""
     start, end = np.roll(place, 1, axis=0), np.roll(place, -1, axis=0)
     reach = 3.0 * float(np.median(np.linalg.norm(end - start, axis=1)))
-    for last, near, far in ((0, 1, 3), (-1, -2, -4)):
-        # The direction is taken over two steps: joint and brick alternate, and a joint alone is short.
-        along = place[near] - place[far]
-        start[last] = place[near]
-        end[last] = place[near] + reach * along / max(float(np.linalg.norm(along)), 1e-9)
+    # The direction at an end is taken over two steps: joint and brick alternate, and a joint alone is short.
+    start[0], end[0] = _on_from(place[1], place[3], reach), place[1]
+    start[-1], end[-1] = place[-2], _on_from(place[-2], place[-4], reach)
     return start, end
+
+
+def _on_from(near: Floats, far: Floats, reach: float) -> Floats:
+    along = near - far
+    return np.asarray(near + reach * along / max(float(np.linalg.norm(along)), 1e-9))
 
 
 def _nearest(place: Floats, start: Floats, end: Floats) -> Floats:
