@@ -1,0 +1,207 @@
+"""The command line, end to end on the demo records: exit codes, files, columns, and what bad input gets."""
+
+import csv
+import io
+import json
+import math
+import shutil
+import subprocess
+import sys
+import time
+
+import numpy as np
+import pytest
+
+from survey.cli import main
+from survey.shipped import datasets_folder, demo_record
+
+DEMOS = ("cellar_doorway", "loft_window", "cart_gateway")
+
+LAYOUT = (
+    "ring,course,kind,source,width_intrados_mm,width_extrados_mm,depth_mm,joint_after_intrados_mm,"
+    "joint_after_extrados_mm,station_start_mm,station_end_mm,from_crown_mm,bed_angle_deg,templet,"
+    "x1_mm,y1_mm,x2_mm,y2_mm,x3_mm,y3_mm,x4_mm,y4_mm"
+).split(",")
+DEVIATIONS = (
+    "ring,course,station_mm,x_mm,y_mm,deviation_mm,deviation_sigma_mm,face_offset_mm,width_mm,joint_mm,"
+    "joint_tilt_deg,condition,flag"
+).split(",")
+CUTS = "templet,count,width_intrados_mm,width_extrados_mm,depth_mm,courses".split(",")
+
+
+def rows(path):
+    return list(csv.DictReader(io.StringIO(path.read_text(encoding="utf-8"))))
+
+
+@pytest.fixture(scope="module", params=DEMOS)
+def whole_job(request, tmp_path_factory):
+    out = tmp_path_factory.mktemp(request.param)
+    assert main(["all", str(demo_record(request.param)), "--out", str(out)]) == 0
+    return out
+
+
+def test_every_result_file_is_there(whole_job):
+    names = {path.name for path in whole_job.iterdir()}
+    assert names == {
+        "fit.json",
+        "deviations.csv",
+        "layout.csv",
+        "rebuild.json",
+        "cuts.csv",
+        "centring.csv",
+        "quantities.csv",
+        "laying.csv",
+        "report.pdf",
+        "report.html",
+        "drawings",
+    }
+    kinds = {path.suffix for path in (whole_job / "drawings").iterdir()}
+    assert kinds == {".pdf", ".svg", ".dxf"}
+
+
+def test_columns_start_with_the_stable_ones(whole_job):
+    for name, columns in (("layout.csv", LAYOUT), ("deviations.csv", DEVIATIONS), ("cuts.csv", CUTS)):
+        heading = (whole_job / name).read_text(encoding="utf-8").splitlines()[0].split(",")
+        assert heading[: len(columns)] == columns
+
+
+def test_fit_json_says_what_it_must(whole_job):
+    fit = json.loads((whole_job / "fit.json").read_text(encoding="utf-8"))
+    wanted = "record frame verdict chosen candidates points movement module courses".split()
+    assert set(wanted) <= set(fit)
+    axes = np.array([fit["frame"][axis] for axis in ("x_axis", "y_axis", "w_axis")])
+    np.testing.assert_allclose(axes @ axes.T, np.eye(3), atol=1e-9)
+    assert np.linalg.det(axes) == pytest.approx(1.0)
+    chosen = fit["candidates"][fit["chosen"]]
+    assert chosen["axis_x_mm"]["value"] == pytest.approx(0.0, abs=1e-6)
+    assert chosen["springing_y_mm"]["value"] == pytest.approx(0.0, abs=1e-6)
+    assert sum(fit["verdict"]["probability"].values()) == pytest.approx(1.0, abs=1e-6)
+    k = len(chosen["parameters"])
+    assert np.shape(chosen["covariance"]) == (k, k)
+    for name in ("half_span_mm", "rise_mm", "springing_y_mm", "axis_x_mm", "tilt_deg"):
+        assert set(chosen[name]) == {"value", "sigma"}
+
+
+def test_bricks_and_joints_add_up_to_every_ring(whole_job):
+    plan = json.loads((whole_job / "rebuild.json").read_text(encoding="utf-8"))
+    table = rows(whole_job / "layout.csv")
+    for ring in plan["rings"]:
+        own = [row for row in table if row["ring"] == str(ring["ring"])]
+        assert [int(row["course"]) for row in own] == list(range(ring["count"] + 1))
+        total = sum(float(row["joint_after_intrados_mm"]) for row in own)
+        total += sum(float(row["width_intrados_mm"]) for row in own[1:])
+        assert total == pytest.approx(ring["length_mm"], abs=0.01)
+
+
+def test_cautions_are_printed(capsys, tmp_path):
+    assert main(["rebuild", str(demo_record("loft_window")), "--out", str(tmp_path)]) == 0
+    printed = capsys.readouterr().out
+    assert "caution: " in printed
+    assert "engineer" in printed
+    assert "wrote " in printed
+
+
+def test_running_twice_gives_the_same_bytes(tmp_path):
+    for name in ("first", "second"):
+        assert main(["all", str(demo_record("loft_window")), "--out", str(tmp_path / name)]) == 0
+    for path in (tmp_path / "first").rglob("*"):
+        if path.is_file():
+            other = tmp_path / "second" / path.relative_to(tmp_path / "first")
+            assert path.read_bytes() == other.read_bytes(), path.name
+
+
+FAMILIES = ("semicircular", "segmental", "elliptical")
+CURVES = (*FAMILIES, "present", "original", "surveyed")
+
+
+@pytest.mark.parametrize("curve", CURVES)
+def test_a_whole_rebuild_to_every_curve(tmp_path, curve):
+    record = str(demo_record("cart_gateway"))
+    code = main(["rebuild", record, "--out", str(tmp_path), "--scope", "whole", "--curve", curve])
+    plan = json.loads((tmp_path / "rebuild.json").read_text(encoding="utf-8"))
+    assert plan["scope"] == "whole"
+    assert code == (1 if plan["refusals"] else 0)
+    if curve in FAMILIES:
+        assert plan["curve"]["family"] == curve
+
+
+def test_a_blank_record_is_empty_and_nothing_worse(tmp_path, capsys):
+    folder = tmp_path / "my_arch"
+    assert main(["new", str(folder)]) == 0
+    assert main(["check", str(folder)]) == 0
+    assert "empty: nothing measured yet" in capsys.readouterr().out
+    assert main(["fit", str(folder), "--out", str(tmp_path / "out")]) == 1
+    assert not (tmp_path / "out").exists()
+
+
+def test_new_does_not_touch_a_folder_in_use(tmp_path, capsys):
+    (tmp_path / "points.csv").write_text("mine")
+    assert main(["new", str(tmp_path)]) == 1
+    assert (tmp_path / "points.csv").read_text() == "mine"
+    assert len(capsys.readouterr().err.splitlines()) == 1
+
+
+WRONG = ([], ["fit"], ["fit", "somewhere"], ["rebuild", "x", "--out", "y", "--scope", "half"])
+
+
+@pytest.mark.parametrize("arguments", WRONG)
+def test_wrong_usage_ends_with_two(arguments):
+    with pytest.raises(SystemExit) as ended:
+        main(arguments)
+    assert ended.value.code == 2
+
+
+def test_every_fault_is_one_line_and_nothing_is_written(tmp_path, capsys):
+    folder = tmp_path / "bad"
+    shutil.copytree(demo_record("loft_window"), folder)
+    lines = (folder / "points.csv").read_text(encoding="utf-8").splitlines()
+    heading = lines[0].split(",")
+    for row, column, text in ((4, "x", "12,5,3"), (6, "feature", "arch bottom"), (8, "course", "seven")):
+        cells = lines[row - 1].split(",")
+        cells[heading.index(column)] = f'"{text}"'
+        lines[row - 1] = ",".join(cells)
+    (folder / "points.csv").write_text("\n".join(lines), encoding="utf-8")
+    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    assert main(["all", str(folder), "--out", str(tmp_path / "out")]) == 1
+    faults = capsys.readouterr().err.splitlines()
+    for row, column in ((4, "x"), (6, "feature"), (8, "course")):
+        assert sum(line.startswith(f"points.csv row {row}, column {column}: ") for line in faults) == 1
+    assert len(faults) == 3
+    assert not (tmp_path / "out").exists()
+    assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
+
+
+@pytest.mark.parametrize("folder", ["no_such_folder", "datasets"])
+def test_a_folder_that_is_no_record_says_so_line_by_line(tmp_path, capsys, folder):
+    place = datasets_folder() if folder == "datasets" else tmp_path / folder
+    assert main(["fit", str(place), "--out", str(tmp_path / "out")]) == 1
+    lines = capsys.readouterr().err.splitlines()
+    assert lines
+    assert all(line.startswith(("arch.toml: ", "points.csv: ")) or folder in line for line in lines)
+
+
+def test_killed_at_any_moment_every_file_is_whole(tmp_path):
+    """Whatever stands after a kill can be read to its end."""
+    command = [sys.executable, "-m", "survey", "all", str(demo_record("loft_window")), "--out", str(tmp_path)]
+    for delay_s in (0.7, 1.1, 1.5, 1.9):
+        with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as run:
+            time.sleep(delay_s)
+            run.kill()
+        for path in tmp_path.rglob("[!.]*"):
+            if path.suffix == ".json":
+                json.loads(path.read_text(encoding="utf-8"))
+            elif path.suffix == ".csv":
+                table = list(csv.reader(io.StringIO(path.read_text(encoding="utf-8"))))
+                assert {len(row) for row in table} == {len(table[0])}
+            elif path.suffix == ".pdf":
+                assert path.read_bytes().rstrip().endswith(b"%%EOF")
+            elif path.suffix in (".svg", ".html"):
+                assert path.read_text(encoding="utf-8").rstrip().endswith((f"</{path.suffix[1:]}>", "</svg>"))
+
+
+def test_nothing_numeric_is_infinite_or_unknown_text(whole_job):
+    for name in ("layout.csv", "deviations.csv", "centring.csv", "laying.csv"):
+        for row in rows(whole_job / name):
+            for column, cell in row.items():
+                if column.endswith(("_mm", "_deg")) and cell:
+                    assert math.isfinite(float(cell)), (name, column)
