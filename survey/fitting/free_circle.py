@@ -9,6 +9,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from math import nan
 
@@ -16,11 +17,12 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from survey.curves.protocol import Floats
-from survey.fitting.free_circle_model import CircleModel
+from survey.fitting.engine import OutsideDomainError
+from survey.fitting.free_circle_model import LARGEST_RADIUS_RATIO, NO_FINITE_CIRCLE, CircleModel
 from survey.fitting.free_points import FreePoints, checked_points, reject_unusable
 from survey.fitting.free_quality import FitQuality, known_scale, parameter_covariance, quality_of
 from survey.fitting.free_search import Found, find
-from survey.fitting.free_start import circle_start
+from survey.fitting.free_start import CIRCLE_ABOUT_POINTS, circle_start
 from survey.fitting.robust import Loss
 
 N_FREEDOMS = 3
@@ -122,12 +124,27 @@ def fit_circle_orthogonal(
     """
     points = checked_points(xy_mm, sigma_mm, weights, n_needed=N_FREEDOMS, curve="a circle")
     scale = known_scale(points, sigma_mm)
-    found = find(points, CircleModel, (circle_start(points.sample()),), loss, scale)
+    found = find(points, CircleModel, _starts(points.sample()), loss, scale)
     if not found.converged:
         reject_unusable(points, n_needed=N_FREEDOMS, curve="a circle")
         nothing = np.full((3, 3), nan)
-        return CircleFit((nan, nan), nan, nothing, quality_of(found, points), False, found.because)
+        return CircleFit((nan, nan), nan, nothing, quality_of(found, points), False, _failure(found))
     return _in_millimetres(found, points, scale)
+
+
+def _starts(sample: FreePoints) -> Iterator[Floats]:
+    """Taubin's circle; if rounding leaves none, the circle about the points."""
+    first = circle_start(sample)
+    yield first if np.isfinite(first).all() else CIRCLE_ABOUT_POINTS[[0, 3, 4, 5]]
+
+
+def _failure(found: Found[CircleModel]) -> str:
+    """The reason of a failed search; one that ran out towards ever larger radii has its own."""
+    try:
+        curvature = found.model.place(found.solution.reached).curvature
+    except OutsideDomainError as outside:
+        return str(outside)
+    return NO_FINITE_CIRCLE if abs(curvature) < 10.0 / LARGEST_RADIUS_RATIO else found.because
 
 
 def _in_millimetres(found: Found[CircleModel], points: FreePoints, scale: float | None) -> CircleFit:

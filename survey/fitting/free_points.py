@@ -11,13 +11,15 @@ from dataclasses import dataclass
 from math import atan2, cos, hypot, sin, sqrt
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from survey.curves.protocol import Floats
 from survey.errors import FitError
 
 SAMPLE = 2000
 """Points that a fit of very many points is begun on: enough to start the full passes within 0.05 sigma."""
+GOLDEN_SECTION = 0.6180339887498949
+LARGEST_COORDINATE = 1e150
 FLATTEST_RATIO = 1e-12
 """Thickness over length below which points count as lying on one straight line: rounding."""
 
@@ -32,11 +34,13 @@ class FreePoints:
     root_weights : (n,) float or None
         Square roots of the weights the squared distances carry; None for plain points.
     origin_mm : (2,) float
-        Centre of the points (of a regular sample of them, if they are many).
+        Centre of the points (of a sample of them, if they are many).
     scale_mm : float
         Root mean square distance of the points from the centre.
     turn_rad : float
         Direction of their longest extent.
+    sampled : (m,) int or None
+        Rows of a sample that stands for many points; None if they are few.
     """
 
     xy_mm: Floats
@@ -44,6 +48,7 @@ class FreePoints:
     origin_mm: Floats
     scale_mm: float
     turn_rad: float
+    sampled: NDArray[np.int64] | None = None
 
     @property
     def to_frame(self) -> Floats:
@@ -52,12 +57,11 @@ class FreePoints:
         return np.array([[c, s], [-s, c]])
 
     def sample(self) -> FreePoints:
-        """A regular sample of many points in the same frame; the points themselves if they are few."""
-        step = self.xy_mm.shape[0] // SAMPLE
-        if step < 2:
+        """A sample of many points in the same frame; the points themselves if they are few."""
+        if self.sampled is None:
             return self
-        weights = None if self.root_weights is None else self.root_weights[::step]
-        return FreePoints(self.xy_mm[::step], weights, self.origin_mm, self.scale_mm, self.turn_rad)
+        weights = None if self.root_weights is None else self.root_weights[self.sampled]
+        return FreePoints(self.xy_mm[self.sampled], weights, self.origin_mm, self.scale_mm, self.turn_rad)
 
 
 def checked_points(
@@ -81,13 +85,12 @@ def checked_points(
             f"{n_used} points cannot determine {curve}, which has {n_needed} freedoms; "
             f"measure at least {n_needed}, better three times as many"
         )
-    step = xy.shape[0] // SAMPLE
-    if step < 2:
-        return _framed(xy, xy, root_weights, curve)
+    if xy.shape[0] < 2 * SAMPLE:
+        return _framed(xy, None, root_weights, curve)
     try:
-        return _framed(xy, xy[::step], root_weights, curve)
-    except FitError:  # the sample may be flat or unlucky where all the points together are not
-        return _framed(xy, xy, root_weights, curve)
+        return _framed(xy, _sampled_rows(xy.shape[0]), root_weights, curve)
+    except FitError:  # the sample may lie on a line where all the points together do not
+        return _framed(xy, None, root_weights, curve)
 
 
 def reject_unusable(points: FreePoints, *, n_needed: int, curve: str) -> None:
@@ -110,6 +113,11 @@ def require_finite(xy: Floats) -> None:
             f"point {row + 1} of {xy.shape[0]} is ({xy[row, 0]}, {xy[row, 1]}) mm; "
             "every coordinate must be a finite number: leave the point out or measure it again"
         )
+
+
+def _sampled_rows(n: int) -> NDArray[np.int64]:
+    """Rows spread evenly but out of step with any order of the points: multiples of the golden section."""
+    return np.asarray(np.modf(np.arange(SAMPLE) * GOLDEN_SECTION)[0] * n, dtype=np.int64)
 
 
 def _root_weights(n: int, sigma_mm: ArrayLike | None, weights: ArrayLike | None) -> Floats | None:
@@ -140,16 +148,18 @@ def _require_sigma(sigma: Floats) -> None:
         raise FitError("a sigma_mm was given that is not above 0 mm; give each point's standard uncertainty")
 
 
-def _framed(xy: Floats, some: Floats, root_weights: Floats | None, curve: str) -> FreePoints:
-    """Centre, scale and principal direction from some of the points."""
+def _framed(
+    xy: Floats, sampled: NDArray[np.int64] | None, root_weights: Floats | None, curve: str
+) -> FreePoints:
+    """Centre, scale and principal direction from all of the points, or from a sample."""
+    some = xy if sampled is None else xy[sampled]
     n = some.shape[0]
-    if not np.isfinite(some).all():
+    if not np.abs(some).max() < LARGEST_COORDINATE:
         require_finite(xy)
+        raise FitError("the coordinates are too large to be squared; give them in millimetres")
     origin = np.add.reduce(some, axis=0) / n
     x, y = some[:, 0] - origin[0], some[:, 1] - origin[1]
     xx, xy_, yy = float(x @ x) / n, float(x @ y) / n, float(y @ y) / n
-    if not xx + yy < np.inf:
-        raise FitError("the coordinates are too large to be squared; give them in millimetres")
     spread, slant = xx + yy, hypot(xx - yy, 2.0 * xy_)
     rounding = 4.0 * float(np.finfo(float).eps) * float(np.abs(origin).max())
     if sqrt(spread) <= max(rounding, float(np.finfo(float).tiny)):
@@ -158,4 +168,4 @@ def _framed(xy: Floats, some: Floats, root_weights: Floats | None, curve: str) -
     across = cos(turn) * y - sin(turn) * x
     if sqrt(float(across @ across) / n) <= FLATTEST_RATIO * sqrt(0.5 * (spread + slant)) + rounding:
         raise FitError(f"all points lie on one straight line; {curve} needs points along a bend")
-    return FreePoints(xy, root_weights, origin, sqrt(spread), turn)
+    return FreePoints(xy, root_weights, origin, sqrt(spread), turn, sampled)
