@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Generic, TypeVar
 
 from survey.condition.result import DeviationMap
@@ -23,15 +24,27 @@ from survey.sheets.template import template_pages
 Maker = TypeVar("Maker")
 
 
+class Part(StrEnum):
+    """Where in the report a set of sheets is shown."""
+
+    SURVEY = "survey"
+    FIT = "fit"
+    CONDITION = "condition"
+    REBUILD = "rebuild"
+    SETTING_OUT = "setting_out"
+    FURTHER = "further"
+
+
 @dataclass(frozen=True, slots=True)
 class SheetSet(Generic[Maker]):
-    """A set of sheets: the stem of its files and what makes it.
+    """A set of sheets: the stem of its files, what makes it, and its part of the report.
 
     ``tiled`` sets are full-size tiles: they get no picture a page and only their index goes into the report.
     """
 
     name: str
     make: Maker
+    part: Part = Part.FURTHER
     tiled: bool = False
 
 
@@ -57,16 +70,16 @@ def _template_a3(record: Record, _fit: ArchFit, plan: RebuildPlan) -> tuple[Shee
 
 
 FIT_SETS: tuple[SheetSet[FitMaker], ...] = (
-    SheetSet("survey", lambda record, _fit: (survey_sheet(record),)),
-    SheetSet("fit", lambda record, fit: (fit_sheet(record, fit),)),
+    SheetSet("survey", lambda record, _fit: (survey_sheet(record),), Part.SURVEY),
+    SheetSet("fit", lambda record, fit: (fit_sheet(record, fit),), Part.FIT),
 )
 DEVIATION_SETS: tuple[SheetSet[DeviationMaker], ...] = (
-    SheetSet("deviations", lambda record, fit, map_: (deviation_sheet(record, fit, map_),)),
-    SheetSet("soffit", lambda record, _fit, map_: (soffit_sheet(record, map_),)),
+    SheetSet("deviations", lambda record, fit, map_: (deviation_sheet(record, fit, map_),), Part.CONDITION),
+    SheetSet("soffit", lambda record, _fit, map_: (soffit_sheet(record, map_),), Part.CONDITION),
 )
 REBUILD_SETS: tuple[SheetSet[RebuildMaker], ...] = (
-    SheetSet("elevation", _elevation),
-    SheetSet("setting_out", _setting_out),
+    SheetSet("elevation", _elevation, Part.REBUILD),
+    SheetSet("setting_out", _setting_out, Part.SETTING_OUT),
     SheetSet("template_A4", _template_a4, tiled=True),
     SheetSet("template_A3", _template_a3, tiled=True),
 )
@@ -78,19 +91,20 @@ class MadeSet:
 
     name: str
     sheets: tuple[Sheet, ...]
+    part: Part
     tiled: bool
 
 
 def make_fit_sets(record: Record, fit: ArchFit) -> tuple[MadeSet, ...]:
     """Sheets of the survey and its fit."""
-    return tuple(MadeSet(s.name, s.make(record, fit), s.tiled) for s in FIT_SETS)
+    return tuple(MadeSet(s.name, s.make(record, fit), s.part, s.tiled) for s in FIT_SETS)
 
 
 def make_deviation_sets(record: Record, fit: ArchFit, map_: DeviationMap) -> tuple[MadeSet, ...]:
     """Sheets of the condition."""
-    return tuple(MadeSet(s.name, s.make(record, fit, map_), s.tiled) for s in DEVIATION_SETS)
+    return tuple(MadeSet(s.name, s.make(record, fit, map_), s.part, s.tiled) for s in DEVIATION_SETS)
 
 
 def make_rebuild_sets(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[MadeSet, ...]:
     """Sheets of the rebuild."""
-    return tuple(MadeSet(s.name, s.make(record, fit, plan), s.tiled) for s in REBUILD_SETS)
+    return tuple(MadeSet(s.name, s.make(record, fit, plan), s.part, s.tiled) for s in REBUILD_SETS)

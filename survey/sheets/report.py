@@ -12,7 +12,7 @@ from survey.rebuild.plan import RebuildPlan, Scope
 from survey.record.model import Record
 from survey.sheets.drawing import Anchor, Sheet
 from survey.sheets.facts import facts_schedule, rings_schedule
-from survey.sheets.registry import MadeSet
+from survey.sheets.registry import MadeSet, Part
 from survey.sheets.report_tables import (
     candidates_schedule,
     laying_schedule,
@@ -59,49 +59,36 @@ def report_sections(given: ReportInput, sets: Iterable[MadeSet]) -> tuple[Sectio
         All sheets drawn; of tiled sets only the index is taken.
     """
     plan = given.plan
-    by_name = {made.name: made for made in sets}
+    drawn = tuple(sets)
     sections = (
         Section("Do not build from this report", plan.refusals, urgent=True),
         Section("Before any work", plan.cautions, urgent=True),
-        _record_section(given.record, _sheets(by_name, "survey")),
-        _fit_section(given.fit, _sheets(by_name, "fit")),
-        _condition_section(given.map_, _rest(by_name)),
-        _plan_section(given, _sheets(by_name, "elevation")),
+        _record_section(given.record, _sheets(drawn, Part.SURVEY)),
+        _fit_section(given.fit, _sheets(drawn, Part.FIT)),
+        _condition_section(given.map_, _sheets(drawn, Part.CONDITION)),
+        _plan_section(given, _sheets(drawn, Part.REBUILD)),
         Section(
             "Setting out",
             (*setting_out(plan.shape).sentences(), *plan.centring.setting_out),
-            sheets=_sheets(by_name, "setting_out"),
+            sheets=_sheets(drawn, Part.SETTING_OUT),
             page_tables=(courses_schedule(plan),),
         ),
         Section("Templets and cuts, mm", tables=_filled(templets_schedule(plan))),
         Section("Order of laying, mm", tables=_filled(laying_schedule(plan))),
         Section("Quantities", tables=_filled(quantities_schedule(plan))),
-        Section("Further sheets", sheets=_others(by_name)),
+        Section("Further sheets", sheets=_sheets(drawn, Part.FURTHER)),
     )
     return tuple(s for s in sections if s.sentences or s.tables or s.sheets)
 
 
-_PLACED_SETS = ("survey", "fit", "elevation", "setting_out")
-
-
-def _sheets(by_name: dict[str, MadeSet], name: str) -> tuple[Sheet, ...]:
-    return by_name[name].sheets if name in by_name else ()
-
-
-def _rest(by_name: dict[str, MadeSet]) -> tuple[Sheet, ...]:
-    """Sheets of the condition."""
+def _sheets(sets: Iterable[MadeSet], part: Part) -> tuple[Sheet, ...]:
+    """Sheets of one part of the report; of tiles only the index."""
     return tuple(
-        sheet for name, made in by_name.items() if name.startswith("condition") for sheet in made.sheets
+        sheet
+        for made in sets
+        if made.part is part
+        for sheet in (made.sheets[:1] if made.tiled else made.sheets)
     )
-
-
-def _others(by_name: dict[str, MadeSet]) -> tuple[Sheet, ...]:
-    """Sheets that belong to no section of their own; of tiles only the index."""
-    sheets: list[Sheet] = []
-    for name, made in by_name.items():
-        if name not in _PLACED_SETS and not name.startswith("condition"):
-            sheets.extend(made.sheets[:1] if made.tiled else made.sheets)
-    return tuple(sheets)
 
 
 def _filled(schedule: Schedule) -> tuple[Schedule, ...]:
