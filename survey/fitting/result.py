@@ -206,4 +206,4 @@ class ArchFit:
 
     def to_arch(self, face_xy_mm: ArrayLike) -> Floats:
         """Arch-frame coordinates (n, 2) of points given in the record's face frame."""
-        return np.asarray(face_xy_mm, dtype=float) - np.asarray(self.origin_mm)
+        return np.asarray(np.asarray(face_xy_mm, dtype=float) - np.asarray(self.origin_mm), dtype=float)
