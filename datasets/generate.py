@@ -20,9 +20,8 @@ from survey.files import write_whole
 
 WIDTH_SIGMA_MM = 0.8
 """Spread of hand-moulded bricks of one lot."""
-IRREGULARITY_MM = 2.0
-"""Standard deviation of the old work along the normal, alike over :data:`ALIKE_MM` of arc."""
 ALIKE_MM = 250.0
+"""Length of arc over which the old work's irregularity stays alike."""
 CALIPER_MM = 0.4
 """Standard uncertainty of a width or joint measured with a caliper."""
 
@@ -85,6 +84,8 @@ class Scene:
     unit_mm: float
     decimals: int
     point_sigma_mm: float
+    irregularity_mm: float
+    """Standard deviation of the old work along the normal."""
     site: Site | None
     conditions: dict[tuple[int, int], str] = field(default_factory=dict)
     """(ring, course) to condition; sound where not named."""
@@ -111,6 +112,7 @@ DOORWAY = Scene(
     unit_mm=1.0,
     decimals=1,
     point_sigma_mm=2.0,
+    irregularity_mm=2.0,
     site=Site((12_480.0, 8_315.0, 1_240.0), 23.0),
     conditions={
         **{(1, course): "missing" for course in (7, 8, 9, 10)},
@@ -126,14 +128,14 @@ DOORWAY = Scene(
     },
     every=(1, 1, 3),
     extras=(
-        Reading("W1", (-985.0, 260.0), 0.6, "face"),
+        Reading("W1", (-1150.0, 260.0), 0.6, "face"),
         Reading("W2", (-640.0, 1050.0), -0.9, "face"),
         Reading("W3", (610.0, 1060.0), 0.4, "face"),
-        Reading("W4", (990.0, 240.0), 0.2, "face"),
+        Reading("W4", (1160.0, 240.0), 0.2, "face"),
         Reading("D1", (-1180.0, -60.0), 6.0, "datum", note="nail in the bed joint, stays"),
         Reading("D2", (1175.0, -55.0), 6.0, "datum", note="nail in the bed joint, stays"),
-        Reading("K1", (-428.0, 820.0), 0.0, "crack", note="lower end"),
-        Reading("K2", (-472.0, 985.0), 0.0, "crack", note="upper end, 1 wide"),
+        Reading("K1", (-722.0, 716.0), 0.0, "crack", note="lower end"),
+        Reading("K2", (-806.0, 871.0), 0.0, "crack", note="upper end, 1 wide"),
     ),
 )  # fmt: skip
 
@@ -146,6 +148,7 @@ WINDOW = Scene(
     unit_mm=10.0,
     decimals=2,
     point_sigma_mm=1.5,
+    irregularity_mm=1.5,
     site=None,
     every=(1,),
 )
@@ -161,12 +164,13 @@ GATEWAY = Scene(
     unit="m",
     unit_mm=1000.0,
     decimals=4,
-    point_sigma_mm=2.0,
+    point_sigma_mm=1.5,
+    irregularity_mm=1.0,
     site=Site((453_210_337.0, 5_127_845_612.0, 212_404.0), 141.0),
     conditions={(1, 25): "cracked", (1, 26): "loose", (2, 27): "cracked"},
     notes={(1, 25): "joint to the key open from below"},
     every=(1, 2),
-    spread_mm=27.0,
+    spread_mm=32.0,
     hinge_after=25,
     extras=(
         Reading("W1", (-1750.0, 420.0), 0.8, "face"),
@@ -183,7 +187,7 @@ GATEWAY = Scene(
 SCENES = (DOORWAY, WINDOW, GATEWAY)
 
 
-def lay_ring(inner: Curve, spec: RingSpec, random: np.random.Generator) -> LaidRing:
+def lay_ring(inner: Curve, spec: RingSpec, irregularity_mm: float, random: np.random.Generator) -> LaidRing:
     """Lay whole bricks with wedge joints so that widths and joints add up to the inner curve exactly."""
     along = 1.0 / math.cos(math.radians(spec.turn_deg))
     widths = (spec.brick_width_mm + random.normal(0.0, WIDTH_SIGMA_MM, spec.courses)) * along
@@ -192,7 +196,9 @@ def lay_ring(inner: Curve, spec: RingSpec, random: np.random.Generator) -> LaidR
     joints = rhythm * (1.0 + random.normal(0.0, 0.08, spec.courses + 1))
     joints *= (inner.length_mm - widths.sum()) / joints.sum()
     left = np.cumsum(joints)[:-1] + np.concatenate([[0.0], np.cumsum(widths)[:-1]])
-    off = _irregular(left + widths / 2.0, random)[:, None] * inner.normal(left + widths / 2.0)
+    off = _irregular(left + widths / 2.0, irregularity_mm, random)[:, None] * inner.normal(
+        left + widths / 2.0
+    )
     one, two = inner.point(left) + off, inner.point(left + widths) + off
     chord = (two - one) / np.linalg.norm(two - one, axis=1)[:, None]
     depth = spec.depth_mm * np.column_stack([-chord[:, 1], chord[:, 0]])
@@ -206,20 +212,20 @@ def lay_arch(scene: Scene, random: np.random.Generator) -> tuple[LaidRing, ...]:
     out_mm = 0.0
     for spec in scene.rings:
         out_mm += spec.collar_mm
-        rings.append(lay_ring(intrados.offset(out_mm), spec, random))
+        rings.append(lay_ring(intrados.offset(out_mm), spec, scene.irregularity_mm, random))
         out_mm += spec.depth_mm
     if scene.spread_mm == 0.0:
         return tuple(rings)
     return tuple(_spread(ring, scene, _hinge(scene, rings)) for ring in rings)
 
 
-def _irregular(station_mm: Floats, random: np.random.Generator) -> Floats:
+def _irregular(station_mm: Floats, irregularity_mm: float, random: np.random.Generator) -> Floats:
     """Departures along the normal, alike over a length: an Ornstein-Uhlenbeck process at the stations."""
     off = np.empty(len(station_mm))
-    off[0] = random.normal(0.0, IRREGULARITY_MM)
+    off[0] = random.normal(0.0, irregularity_mm)
     for i, step in enumerate(np.diff(station_mm), start=1):
         keep = math.exp(-step / ALIKE_MM)
-        off[i] = keep * off[i - 1] + random.normal(0.0, IRREGULARITY_MM * math.sqrt(1.0 - keep**2))
+        off[i] = keep * off[i - 1] + random.normal(0.0, irregularity_mm * math.sqrt(1.0 - keep**2))
     return off
 
 
