@@ -72,6 +72,8 @@ def plain_text(text: str) -> str:
     >>> plain_text("North\ndoor\x00\u202e")
     'North door'
     """
+    if text.isprintable() and "  " not in text and text == text.strip():
+        return text
     kept = "".join(" " if unicodedata.category(c) in _NOT_PRINTED else c for c in text)
     return " ".join(kept.split())
 
@@ -79,6 +81,7 @@ def plain_text(text: str) -> str:
 _NOT_PRINTED = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
 
 
+@lru_cache(maxsize=8192)
 def text_width_mm(text: str, height_mm: float, *, bold: bool = False) -> float:
     """Printed width of a line of text whose capitals are ``height_mm`` high.
 
@@ -92,6 +95,7 @@ def text_width_mm(text: str, height_mm: float, *, bold: bool = False) -> float:
     return em * height_mm / CAP_RATIO
 
 
+@lru_cache(maxsize=4096)
 def wrap(text: str, width_mm: float, height_mm: float, *, bold: bool = False) -> tuple[str, ...]:
     """Break a sentence into lines no wider than ``width_mm``; a longer word is broken where the line ends.
 

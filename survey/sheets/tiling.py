@@ -41,6 +41,8 @@ _NAME_MM = 7.0
 """Capital height of a tile's name."""
 _SAMPLE_MM = 4.0
 """Lines and arcs are walked in steps no longer than this to see which tiles they touch."""
+_ROWS = 1_000_000
+"""More rows than any drawing has, to hold row and column of a cell in one number."""
 _SHIFTS = 8
 """Positions of the grid tried along each axis for the fewest tiles."""
 
@@ -120,9 +122,10 @@ def _parted(points: Floats, paper: Paper) -> Tiling:
     for i in range(_SHIFTS):
         for j in range(_SHIFTS):
             origin = low - pitch * np.array([i, j]) / _SHIFTS
-            cells = np.unique(np.floor((points - origin) / pitch).astype(int), axis=0)
-            if best is None or len(cells) < best[0]:
-                best = (len(cells), origin, cells)
+            index = np.floor((points - origin) / pitch).astype(np.int64)
+            codes = np.unique(index[:, 0] * _ROWS + index[:, 1])
+            if best is None or len(codes) < best[0]:
+                best = (len(codes), origin, np.stack(np.divmod(codes, _ROWS), axis=1))
     assert best is not None  # there is always a first position
     _, origin, cells = best
     first_column, last_row = int(cells[:, 0].min()), int(cells[:, 1].max())
