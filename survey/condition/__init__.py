@@ -1,6 +1,35 @@
 """Course by course: deviations, joints, missing courses, patterns of distress, and movement made visible."""
 
+from survey.condition.compare import Comparison, CourseMovement, compare_records
 from survey.condition.deviations import map_deviations
+from survey.condition.kinematics import ThreeHinges
+from survey.condition.movement_view import (
+    HingeView,
+    MovementResiduals,
+    MovementView,
+    PieceOutline,
+    movement_residuals,
+    view_movement,
+)
 from survey.condition.result import CourseDeviation, DeviationMap, Pattern, WorstCourse
+from survey.condition.tie import SurveyTie, Tie
 
-__all__ = ["CourseDeviation", "DeviationMap", "Pattern", "WorstCourse", "map_deviations"]
+__all__ = [
+    "Comparison",
+    "CourseDeviation",
+    "CourseMovement",
+    "DeviationMap",
+    "HingeView",
+    "MovementResiduals",
+    "MovementView",
+    "Pattern",
+    "PieceOutline",
+    "SurveyTie",
+    "ThreeHinges",
+    "Tie",
+    "WorstCourse",
+    "compare_records",
+    "map_deviations",
+    "movement_residuals",
+    "view_movement",
+]
