@@ -102,14 +102,13 @@ def _datum_lines(plan: RebuildPlan) -> list[Primitive]:
     words = ink.letters(Layer.SETTING_OUT)
     marks: list[Primitive] = []
     for (x, y), side in ((left, 1.0), (right, -1.0)):
-        marks.append(
-            Line((x - 60 * side * ux, y - 60 * side * uy), (x + 140 * side * ux, y + 140 * side * uy), chain)
-        )
-        at = (x + side * 85.0 * ux + 2.0 * uy, y + side * 85.0 * uy - 6.0 * ux)
-        marks.append(Text(at, f"springing line, span {figure(span)}", 3.0, words, Anchor.MIDDLE, turn))
+        over, into = _MARK_MM * side, 75.0 * side
+        marks.append(Line((x - over * ux, y - over * uy), (x + into * ux, y + into * uy), chain))
+        at = (x + side * 52.0 * ux + 2.0 * uy, y + side * 52.0 * uy - 6.0 * ux)
+        marks.append(Text(at, "springing line", 3.0, words, Anchor.MIDDLE, turn))
     crown = ring.inner.point(ring.inner.length_mm / 2)
     up = (-uy, ux)
-    foot = (float(crown[0]) - 90.0 * up[0], float(crown[1]) - 90.0 * up[1])
+    foot = (float(crown[0]) - 60.0 * up[0], float(crown[1]) - 60.0 * up[1])
     top = (float(crown[0]) + _MARK_MM * up[0], float(crown[1]) + _MARK_MM * up[1])
     marks.append(Line(foot, top, chain))
     marks.append(Text((foot[0] + 2.0, foot[1] + 2.0), "middle line", 3.0, words))

@@ -1,0 +1,216 @@
+"""The whole set of files: complete, harmless, well formed, the same bytes on every run."""
+
+from __future__ import annotations
+
+import io
+import re
+import xml.etree.ElementTree as ET
+from html.parser import HTMLParser
+
+import ezdxf
+import pytest
+from pypdf import PdfReader
+from sheets.cases import REFUSALS, cases
+from sheets.handmade import CAUTIONS, handmade
+from sheets.legibility import outside, overprints
+from sheets.pictures import NASTY
+
+from survey.sheets.page import TitleBlock, finish
+from survey.sheets.registry import make_deviation_sets, make_fit_sets, make_rebuild_sets
+from survey.sheets.report import ReportInput, report_sections
+from survey.sheets.report_html import render_report_html
+from survey.sheets.report_pdf import report_sheets
+from survey.sheets.write import (
+    write_deviation_sheets,
+    write_fit_sheets,
+    write_rebuild_sheets,
+    write_sheets,
+)
+
+CASES = cases()
+VOID = frozenset({"meta", "br", "img", "link"})
+
+
+class Page(HTMLParser):
+    """Collects the tags and words of a page, and checks that every tag is closed in its order."""
+
+    def __init__(self) -> None:
+        super().__init__(convert_charrefs=True)
+        self.open: list[str] = []
+        self.tags: set[str] = set()
+        self.attributes: list[tuple[str, str | None]] = []
+        self.words: list[str] = []
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.add(tag)
+        self.attributes += attrs
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        self.tags.add(tag)
+        self.attributes += attrs
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        self.words.append(data)
+
+
+def read_page(text: str) -> Page:
+    page = Page()
+    page.feed(text)
+    page.close()
+    assert page.open == []
+    return page
+
+
+def drawn(made):
+    sets = (
+        *make_fit_sets(made.record, made.fit),
+        *make_deviation_sets(made.record, made.fit, made.map_),
+        *make_rebuild_sets(made.record, made.fit, made.plan),
+    )
+    given = ReportInput(made.record, made.fit, made.map_, made.plan)
+    return given, report_sections(given, sets)
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory):
+    made = handmade(name=NASTY)
+    folder = tmp_path_factory.mktemp("out")
+    return folder, write_sheets(made.record, made.fit, made.map_, made.plan, folder)
+
+
+def test_every_file_is_written_inside_the_folder_under_a_plain_name(written):
+    folder, paths = written
+    assert all(path.is_file() and folder in path.parents for path in paths)
+    assert all(re.fullmatch(r"[A-Za-z0-9_-]+\.(pdf|svg|dxf|html)", path.name) for path in paths)
+    assert {p for p in folder.rglob("*") if p.is_file()} == set(paths)
+    assert len(paths) == len(set(paths))
+    names = {path.relative_to(folder).as_posix() for path in paths}
+    assert {
+        "report.html",
+        "report.pdf",
+        "drawings/elevation.pdf",
+        "drawings/elevation.svg",
+        "drawings/elevation.dxf",
+        "drawings/setting_out.pdf",
+        "drawings/template.dxf",
+        "drawings/template.svg",
+        "drawings/template_A3.pdf",
+        "drawings/template_A4.pdf",
+    } <= names
+
+
+def test_every_file_can_be_read(written):
+    _, paths = written
+    for path in paths:
+        match path.suffix:
+            case ".pdf":
+                assert len(PdfReader(path).pages) >= 1
+            case ".svg":
+                assert ET.parse(path).getroot().get("role") == "img"
+            case ".dxf":
+                auditor = ezdxf.readfile(path).audit()
+                assert not auditor.errors
+                assert not auditor.fixes
+            case ".html":
+                read_page(path.read_text(encoding="utf-8"))
+
+
+def test_no_markup_of_the_record_reaches_a_page(written):
+    folder, paths = written
+    page = read_page((folder / "report.html").read_text(encoding="utf-8"))
+    assert not page.tags & {"script", "iframe", "object", "embed", "link", "img", "foreignobject", "a-x"}
+    assert not any(name.startswith("on") for name, _ in page.attributes)
+    links = [value or "" for name, value in page.attributes if name in ("href", "src", "xlink:href")]
+    assert all(link.startswith("#s") for link in links)
+    assert "<script>alert(1)</script>" in "".join(page.words)
+    for path in paths:
+        if path.suffix in (".svg", ".html"):
+            assert "<script" not in path.read_text(encoding="utf-8")
+
+
+def test_full_size_picture_of_the_template_is_full_size(written):
+    folder, _ = written
+    root = ET.parse(folder / "drawings" / "template.svg").getroot()
+    assert float(root.get("width").removesuffix("mm")) > 2200.0
+
+
+def test_second_run_gives_the_same_bytes(written, tmp_path):
+    folder, paths = written
+    made = handmade(name=NASTY)
+    again = write_sheets(made.record, made.fit, made.map_, made.plan, tmp_path)
+    assert [p.relative_to(tmp_path) for p in again] == [p.relative_to(folder) for p in paths]
+    assert all(a.read_bytes() == b.read_bytes() for a, b in zip(again, paths, strict=True))
+
+
+def test_each_stage_writes_its_own_share(tmp_path):
+    made = handmade()
+    stages = (
+        write_fit_sheets(made.record, made.fit, tmp_path),
+        write_deviation_sheets(made.record, made.fit, made.map_, tmp_path),
+        write_rebuild_sheets(made.record, made.fit, made.plan, tmp_path),
+    )
+    whole = write_sheets(made.record, made.fit, made.map_, made.plan, tmp_path)
+    reports = {tmp_path / "report.html", tmp_path / "report.pdf"}
+    assert {p for stage in stages for p in stage} == set(whole) - reports
+
+
+def words_of(sheets) -> str:
+    from survey.sheets.pdf import render_pdf
+
+    pages = PdfReader(io.BytesIO(render_pdf(sheets))).pages
+    return " ".join(" ".join(page.extract_text().split()) for page in pages)
+
+
+@pytest.mark.parametrize("name", list(CASES))
+def test_reports_carry_every_caution_refusal_and_warning(name):
+    made = CASES[name]
+    given, sections = drawn(made)
+    html = " ".join("".join(read_page(render_report_html(given, sections)).words).split())
+    a4 = tuple(s for s in report_sheets(given, sections) if s.name.startswith("report"))
+    pdf = words_of(a4)
+    for sentence in (*CAUTIONS, *made.plan.refusals, *made.plan.warnings):
+        assert sentence in html
+        assert sentence in pdf
+    assert ("Do not build from this report" in html) == bool(made.plan.refusals)
+    assert ("Do not build from this report" in pdf) == bool(made.plan.refusals)
+
+
+def test_refusals_come_before_everything_else():
+    _, sections = drawn(CASES["five-centred, refused"])
+    assert sections[0].sentences == REFUSALS
+    assert sections[0].urgent
+
+
+@pytest.mark.parametrize("name", list(CASES))
+def test_report_pages_are_legible(name):
+    given, sections = drawn(CASES[name])
+    for sheet in report_sheets(given, sections):
+        if sheet.name.startswith("report"):
+            assert overprints(sheet) == []
+            assert outside(sheet, 5.0) == []
+
+
+def test_report_tables_print_every_row():
+    made = CASES["three-centred, large"]
+    given, sections = drawn(made)
+    a4 = [s for s in report_sheets(given, sections) if s.name.startswith("report")]
+    text = words_of(a4)
+    for step in made.plan.laying:
+        assert f"{step.from_springing_mm:.1f}" in text
+    html = render_report_html(given, sections)
+    rows = html.count("<tr>") + html.count('<tr class="ruled">')
+    tables = [t for s in sections for t in (*s.tables, *s.page_tables)]
+    assert rows == sum(len(t.rows) + 1 for t in tables)
+
+
+def test_report_needs_nothing_from_elsewhere():
+    given, sections = drawn(CASES["elliptical, three rings"])
+    html = render_report_html(given, sections)
+    assert re.findall(r"(?:https?:)?//[^\s\"'<)]+", html.replace("http://www.w3.org/2000/svg", "")) == []
+    assert "default-src 'none'" in html
+    assert finish((), TitleBlock.of(given.record)) == ()
