@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from survey.curves.protocol import Floats
-from survey.fitting.engine import EngineOptions, Model, Solution, minimise
+from survey.fitting.engine import EngineOptions, Model, OutsideDomainError, Solution, minimise
 from survey.fitting.robust import Loss, ScaledLoss, mad_scale, tuned
 
 SCALE_TOLERANCE = 1e-6
@@ -116,7 +116,10 @@ def _settle(
     model: Model, first: Floats, loss: Loss, smallest_scale: float, options: EngineOptions | None
 ) -> RobustSolution:
     """Alternate between the fit and its scale."""
-    estimate = max(mad_scale(model.residuals(first), first.size), smallest_scale)
+    residuals = _residuals(model, first)
+    if np.isnan(residuals).all():  # no curve to take a scale from: the engine says why
+        return _finish(model, minimise(model, first, options=options), tuned(loss, 1.0), np.nan, 1)
+    estimate = max(mad_scale(residuals, first.size), smallest_scale)
     for n_rounds in range(1, MAX_ROUNDS + 1):
         current = tuned(loss, max(estimate, np.finfo(float).tiny))
         solution = minimise(model, first, options=options, loss=current)
@@ -131,10 +134,18 @@ def _settle(
     )
 
 
+def _residuals(model: Model, parameters: Floats) -> Floats:
+    """Residuals of the points; NaN where the parameters have no curve."""
+    try:
+        return model.residuals(parameters)
+    except OutsideDomainError:
+        return np.full(model.n_observations, np.nan)
+
+
 def _finish(
     model: Model, solution: Solution, loss: ScaledLoss, scale: float | None, n_rounds: int, trouble: str = ""
 ) -> RobustSolution:
-    residuals = model.residuals(solution.reached)
+    residuals = _residuals(model, solution.reached)
     known = mad_scale(residuals, solution.reached.size) if scale is None else scale
     converged = solution.converged and not trouble
     return RobustSolution(

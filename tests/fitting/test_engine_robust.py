@@ -5,7 +5,7 @@ import pytest
 from scipy.optimize import least_squares
 
 from survey.fitting import engine_robust
-from survey.fitting.engine import EngineOptions
+from survey.fitting.engine import EngineOptions, OutsideDomainError
 from survey.fitting.engine_models import residual_model
 from survey.fitting.engine_robust import minimise_robustly
 from survey.fitting.robust import HUBER_TUNING, Loss, mad_scale
@@ -110,3 +110,14 @@ def test_a_scale_that_does_not_settle_is_a_failure(monkeypatch):
     fit = minimise_robustly(parabola(noisy(1)), np.zeros(3), Loss.HUBER)
     assert not fit.converged
     assert fit.because == "the scale did not settle in 2 rounds"
+
+
+@pytest.mark.parametrize("scale", [None, 0.1])
+@pytest.mark.parametrize("loss", list(Loss))
+def test_a_start_outside_the_domain_is_a_failure(loss, scale):
+    def nowhere(_):
+        raise OutsideDomainError("the rise is not above zero")
+
+    fit = minimise_robustly(residual_model(nowhere, n_observations=9), np.ones(2), loss, scale=scale)
+    assert not fit.converged
+    assert fit.because == "the start lies outside the domain: the rise is not above zero"
