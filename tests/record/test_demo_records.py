@@ -74,7 +74,7 @@ def test_face_and_span_are_those_of_the_readme(
 ) -> None:
     record = records[name]
     turn = math.degrees(math.atan2(record.frame.x_axis[1], record.frame.x_axis[0]))
-    # Two hundred points of 2.5 mm over a metre and a half or more fix the turn to a few hundredths of a degree.
+    # Some two hundred points of 2.5 mm over a metre and a half fix the turn to hundredths of a degree.
     assert turn == pytest.approx(turn_deg, abs=0.1)
     points = record.points
     springing = points.on(Feature.SPRINGING)
