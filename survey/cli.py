@@ -10,13 +10,15 @@ import argparse
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
 from survey import __version__
 from survey.curves import Family
 from survey.errors import ArchSurveyError
 
 if TYPE_CHECKING:
+    from tqdm import tqdm
+
     from survey.fitting.result import ArchFit
     from survey.rebuild import RebuildOptions, RebuildPlan
     from survey.record.model import Record
@@ -90,6 +92,12 @@ def _parser() -> argparse.ArgumentParser:
                 "else the fitted family)",
             )
         stage.set_defaults(run=run)
+
+    compare = commands.add_parser("compare", help="say what moved between two surveys of the same arch")
+    compare.add_argument("record", type=Path, metavar="RECORD_A", help="the earlier survey")
+    compare.add_argument("later", type=Path, metavar="RECORD_B", help="the later survey")
+    compare.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for the result files")
+    compare.set_defaults(run=_compare)
     return parser
 
 
@@ -114,11 +122,11 @@ def _check(arguments: argparse.Namespace) -> int:
     return 1 if report.faults else 0
 
 
-def _read_and_fit(arguments: argparse.Namespace) -> tuple[Record, ArchFit]:
+def _read_and_fit(folder: Path) -> tuple[Record, ArchFit]:
     from survey.fitting import fit_arch
     from survey.record import read_record
 
-    record = read_record(arguments.record)
+    record = read_record(folder)
     for doubt in record.doubts:
         print(f"doubtful: {doubt}")
     fit = fit_arch(record)
@@ -158,7 +166,7 @@ def _tell_written(paths: Sequence[Path], folder: Path) -> None:
 
 
 def _fit(arguments: argparse.Namespace) -> int:
-    record, fit = _read_and_fit(arguments)
+    record, fit = _read_and_fit(arguments.record)
     from survey.sheets.results import write_fit_results
     from survey.sheets.write import write_fit_sheets
 
@@ -168,7 +176,7 @@ def _fit(arguments: argparse.Namespace) -> int:
 
 
 def _deviations(arguments: argparse.Namespace) -> int:
-    record, fit = _read_and_fit(arguments)
+    record, fit = _read_and_fit(arguments.record)
     from survey.condition import map_deviations
     from survey.sheets.results import write_deviation_results, write_fit_results
     from survey.sheets.write import write_deviation_sheets
@@ -187,7 +195,7 @@ def _deviations(arguments: argparse.Namespace) -> int:
 
 
 def _rebuild(arguments: argparse.Namespace) -> int:
-    record, fit = _read_and_fit(arguments)
+    record, fit = _read_and_fit(arguments.record)
     from survey.rebuild import plan_rebuild
     from survey.sheets.results import write_fit_results, write_rebuild_results
     from survey.sheets.write import write_rebuild_sheets
@@ -205,23 +213,49 @@ def _rebuild(arguments: argparse.Namespace) -> int:
 
 
 def _all(arguments: argparse.Namespace) -> int:
-    record, fit = _read_and_fit(arguments)
-    from survey.condition import map_deviations
-    from survey.rebuild import plan_rebuild
-    from survey.sheets.results import write_deviation_results, write_fit_results, write_rebuild_results
-    from survey.sheets.write import write_sheets
+    from tqdm import tqdm
 
-    map_ = map_deviations(record, fit)
-    plan = plan_rebuild(record, fit, _options(arguments))
     out = arguments.out
+    # A bar on a terminal, none in a pipe (disable=None), and none left behind.
+    with tqdm(total=5, desc="reading and fitting", disable=None, leave=False) as bar:
+        record, fit = _read_and_fit(arguments.record)
+        from survey.condition import map_deviations
+        from survey.rebuild import plan_rebuild
+        from survey.sheets.results import write_deviation_results, write_fit_results, write_rebuild_results
+        from survey.sheets.write import write_sheets
+
+        _advance(bar, "mapping deviations")
+        map_ = map_deviations(record, fit)
+        _advance(bar, "planning the rebuild")
+        plan = plan_rebuild(record, fit, _options(arguments))
+        _advance(bar, "writing results")
+        written = [
+            *write_fit_results(fit, out),
+            *write_deviation_results(map_, out),
+            *write_rebuild_results(plan, out),
+        ]
+        _advance(bar, "drawing sheets")
+        written.extend(write_sheets(record, fit, map_, plan, out))
     for pattern in map_.patterns:
         print(pattern.sentence)
-    written = [
-        *write_fit_results(fit, out),
-        *write_deviation_results(map_, out),
-        *write_rebuild_results(plan, out),
-        *write_sheets(record, fit, map_, plan, out),
-    ]
     code = _tell_plan(plan)
     _tell_written(written, out)
     return code
+
+
+def _advance(bar: tqdm[NoReturn], next_stage: str) -> None:
+    bar.update()
+    bar.set_description(next_stage)
+
+
+def _compare(arguments: argparse.Namespace) -> int:
+    earlier, fit_earlier = _read_and_fit(arguments.record)
+    later, fit_later = _read_and_fit(arguments.later)
+    from survey.condition import compare_records
+    from survey.sheets.results import write_comparison_results
+
+    comparison = compare_records(earlier, fit_earlier, later, fit_later)
+    for sentence in comparison.sentences:
+        print(sentence)
+    _tell_written(write_comparison_results(comparison, arguments.out), arguments.out)
+    return 0

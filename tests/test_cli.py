@@ -205,3 +205,31 @@ def test_nothing_numeric_is_infinite_or_unknown_text(whole_job):
             for column, cell in row.items():
                 if column.endswith(("_mm", "_deg")) and cell:
                     assert math.isfinite(float(cell)), (name, column)
+
+
+def test_two_surveys_compared_name_the_course_that_moved(tmp_path, capsys):
+    """Course 7 of a second survey, in cm, stands 15 mm into the opening; nothing else differs."""
+    later = tmp_path / "later"
+    shutil.copytree(demo_record("loft_window"), later)
+    lines = (later / "points.csv").read_text(encoding="utf-8").splitlines()
+    heading = lines[0].split(",")
+    y, course = heading.index("y"), heading.index("course")
+    for n, line in enumerate(lines[1:], start=1):
+        cells = line.split(",")
+        if cells[course] == "7":
+            cells[y] = str(float(cells[y]) - 1.5)
+            lines[n] = ",".join(cells)
+    (later / "points.csv").write_text("\n".join(lines), encoding="utf-8")
+    out = tmp_path / "out"
+    assert main(["compare", str(demo_record("loft_window")), str(later), "--out", str(out)]) == 0
+    comparison = json.loads((out / "comparison.json").read_text(encoding="utf-8"))
+    assert comparison["courses_moved"] == [[1, 7]]
+    (moved,) = [row for row in rows(out / "comparison.csv") if row["moved"] == "yes"]
+    assert float(moved["outwards_mm"]) == pytest.approx(-15.0, abs=0.2)
+    assert "course 7" in capsys.readouterr().out
+
+
+def test_a_pipe_gets_no_progress_bar(tmp_path):
+    command = [sys.executable, "-m", "survey", "all", str(demo_record("loft_window")), "--out", str(tmp_path)]
+    run = subprocess.run(command, capture_output=True, text=True, check=True)
+    assert run.stderr == ""

@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from survey.condition.compare import Comparison
 from survey.curves import ArchShape, Family, setting_out
 from survey.fitting.result import ArchFit, Candidate, CourseCount, Estimate, Module, Movement, Verdict
 from survey.rebuild.plan import RebuildPlan
@@ -224,5 +225,21 @@ def rebuild_json(plan: RebuildPlan) -> str:
         "warnings": list(plan.warnings),
         "cautions": list(plan.cautions),
         "notes": list(plan.notes),
+    }
+    return json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def comparison_json(comparison: Comparison) -> str:
+    """Text of comparison.json: what moved between two surveys, and how they were tied."""
+    content: Json = {
+        "record_a": comparison.record_a,
+        "record_b": comparison.record_b,
+        "tied_by": str(comparison.tie.by),
+        "spread_mm": _estimate(comparison.spread_mm),
+        "settlement_mm": _estimate(comparison.settlement_mm),
+        "crown_drop_mm": _estimate(comparison.crown_drop_mm),
+        "courses_compared": len(comparison.courses),
+        "courses_moved": [[c.ring, c.course] for c in comparison.courses if c.moved],
+        "sentences": list(comparison.sentences),
     }
     return json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"

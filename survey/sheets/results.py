@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from survey.condition.compare import Comparison
 from survey.condition.result import DeviationMap
 from survey.files import write_whole
 from survey.fitting.result import ArchFit
@@ -35,3 +36,11 @@ def write_rebuild_results(plan: RebuildPlan, folder: Path) -> tuple[Path, ...]:
         "rebuild.json": result_json.rebuild_json(plan),
     }
     return tuple(write_whole(folder / name, text) for name, text in texts.items())
+
+
+def write_comparison_results(comparison: Comparison, folder: Path) -> tuple[Path, ...]:
+    """Write comparison.csv and comparison.json into a folder, which is made if missing."""
+    return (
+        write_whole(folder / "comparison.csv", tables.comparison_csv(comparison)),
+        write_whole(folder / "comparison.json", result_json.comparison_json(comparison)),
+    )

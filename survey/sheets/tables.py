@@ -12,6 +12,7 @@ import io
 import math
 from collections.abc import Iterable, Sequence
 
+from survey.condition.compare import Comparison
 from survey.condition.result import DeviationMap
 from survey.files import safe_cell
 from survey.rebuild.plan import Brick, RebuildPlan, RingPlan
@@ -103,6 +104,11 @@ LAYING_COLUMNS = [
 ]
 
 QUANTITY_COLUMNS = ["item", "amount", "unit", "waste_percent", "order", "note"]
+
+
+COMPARISON_COLUMNS = (
+    "ring course station_mm outwards_mm outwards_sigma_mm along_mm along_sigma_mm moved misread"
+).split()
 
 
 def number(value: float, decimals: int = 4) -> str:
@@ -300,5 +306,31 @@ def quantities_csv(plan: RebuildPlan) -> str:
                 safe_cell(q.note),
             ]
             for q in plan.quantities
+        ),
+    )
+
+
+def comparison_csv(comparison: Comparison) -> str:
+    """Text of comparison.csv, one row a course read in both surveys."""
+    return csv_text(
+        COMPARISON_COLUMNS,
+        (
+            [
+                str(c.ring),
+                str(c.course),
+                *(
+                    number(value, 3)
+                    for value in (
+                        c.station_mm,
+                        c.outwards_mm.value,
+                        c.outwards_mm.sigma,
+                        c.along_mm.value,
+                        c.along_mm.sigma,
+                    )
+                ),
+                yes_no(c.moved),
+                yes_no(c.misread),
+            ]
+            for c in comparison.courses
         ),
     )
