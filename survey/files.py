@@ -21,8 +21,9 @@ def write_whole(path: Path, content: str | bytes, *, durable: bool = False) -> P
     content : str or bytes
         Text is written as UTF-8 with ``\\n`` line ends.
     durable : bool
-        Wait until the disk holds the content before renaming, so that not even a power cut loses the old file: for
-        what was measured. What can be computed anew need not wait, which takes longer than computing it.
+        Wait until the disk holds the content before renaming, so that not even a power cut loses the old
+        file: for what was measured. What can be computed anew need not wait, which takes longer than
+        computing it.
 
     Returns
     -------
