@@ -226,7 +226,7 @@ def test_two_surveys_compared_name_the_course_that_moved(tmp_path, capsys):
     assert comparison["courses_moved"] == [[1, 7]]
     (moved,) = [row for row in rows(out / "comparison.csv") if row["moved"] == "yes"]
     assert float(moved["outwards_mm"]) == pytest.approx(-15.0, abs=0.2)
-    assert "course 7" in capsys.readouterr().out
+    assert "Course 7 of ring 1 moved 15" in capsys.readouterr().out
 
 
 def test_a_pipe_gets_no_progress_bar(tmp_path):
