@@ -1,9 +1,9 @@
 """The five families as the fits know them: their free numbers, their half profiles and their limits.
 
-Every family is told by shape numbers, the half-span first; where the arch stands (axis, springing level, tilt)
-is told apart from them. The basket-handle arches are told by the angles of their arcs, not by their radii: the
-radii then follow from closure by a linear system that stays well behaved through the semicircle, where all
-radii agree and junctions mean nothing.
+Every family is told by shape numbers, the half-span first; where the arch stands (axis, springing level,
+tilt) is told apart from them. The basket-handle arches are told by the angles of their arcs, not by their
+radii: the radii then follow from closure by a linear system that stays well behaved through the semicircle,
+where all radii agree and junctions mean nothing.
 """
 
 from __future__ import annotations
@@ -16,7 +16,9 @@ import numpy as np
 
 from survey.curves.protocol import Floats
 from survey.curves.shape import ArchShape, Family
+from survey.errors import FitError
 from survey.fitting.engine import OutsideDomainError
+from survey.fitting.other_curves import HalfParabola, pointed_profile
 from survey.fitting.profile import HalfArcs, HalfEllipse, HalfProfile
 
 EQUAL_SECTORS_RAD = (np.pi / 5, np.pi / 5, np.pi / 10)
@@ -29,25 +31,37 @@ SMALLEST_SECTOR_RAD = np.radians(2.0)
 
 @dataclass(frozen=True, slots=True)
 class Build:
-    """One way of setting out a family: the names of its shape numbers."""
+    """One way of setting out a curve: its name in words, its shape numbers' names, and its family if any."""
 
-    family: Family
+    name: str
     numbers: tuple[str, ...]
+    family: Family | None = None
 
 
-SEMICIRCULAR = Build(Family.SEMICIRCULAR, ("half_span_mm",))
-SEGMENTAL = Build(Family.SEGMENTAL, ("half_span_mm", "rise_mm"))
-ELLIPTICAL = Build(Family.ELLIPTICAL, ("half_span_mm", "rise_mm"))
-THREE_CENTRED = Build(Family.THREE_CENTRED, ("half_span_mm", "rise_mm", "sector_1_rad"))
-FIVE_CENTRED = Build(Family.FIVE_CENTRED, ("half_span_mm", "rise_mm", "radius_1_mm"))
+SIZE = ("half_span_mm", "rise_mm")
+SEMICIRCULAR = Build("semicircular", SIZE[:1], Family.SEMICIRCULAR)
+SEGMENTAL = Build("segmental", SIZE, Family.SEGMENTAL)
+ELLIPTICAL = Build("elliptical", SIZE, Family.ELLIPTICAL)
+THREE_CENTRED = Build("three-centred", (*SIZE, "sector_1_rad"), Family.THREE_CENTRED)
+FIVE_CENTRED = Build("five-centred", (*SIZE, "radius_1_mm"), Family.FIVE_CENTRED)
 FIVE_CENTRED_FREE = Build(
-    Family.FIVE_CENTRED, ("half_span_mm", "rise_mm", "radius_1_mm", "sector_1_rad", "sector_2_rad")
+    "free five-centred", (*SIZE, "radius_1_mm", "sector_1_rad", "sector_2_rad"), Family.FIVE_CENTRED
 )
+POINTED = Build("pointed", SIZE)
+PARABOLIC = Build("parabolic", SIZE)
 
 BUILDS: Mapping[Family, Build] = MappingProxyType(
-    {b.family: b for b in (SEMICIRCULAR, SEGMENTAL, ELLIPTICAL, THREE_CENTRED, FIVE_CENTRED)}
+    {
+        Family.SEMICIRCULAR: SEMICIRCULAR,
+        Family.SEGMENTAL: SEGMENTAL,
+        Family.ELLIPTICAL: ELLIPTICAL,
+        Family.THREE_CENTRED: THREE_CENTRED,
+        Family.FIVE_CENTRED: FIVE_CENTRED,
+    }
 )
 """How each family is fitted unless asked otherwise."""
+OTHER_BUILDS = (POINTED, PARABOLIC)
+"""Curves of no family."""
 
 
 def profile_of(build: Build, numbers: Floats) -> HalfProfile:
@@ -68,6 +82,10 @@ def profile_of(build: Build, numbers: Floats) -> HalfProfile:
         return HalfEllipse(float(numbers[0]), float(numbers[1]))
     if build.family is Family.THREE_CENTRED:
         return _three_centred(numbers)
+    if build is POINTED:
+        return pointed_profile(numbers)
+    if build is PARABOLIC:
+        return HalfParabola(float(numbers[0]), float(numbers[1]))
     return _five_centred(numbers)
 
 
@@ -98,7 +116,7 @@ def _segmental(numbers: Floats) -> HalfArcs:
 
 
 def _three_centred(numbers: Floats) -> HalfArcs:
-    """Closure: s - r + (r - R) cos f = 0 and (r - R) sin f + R = h, linear in r and R for a haunch angle f."""
+    """Closure s - r + (r - R) cos f = 0 and (r - R) sin f + R = h: linear in r and R for a haunch angle f."""
     s, h, f = numbers
     if not SMALLEST_SECTOR_RAD <= f <= QUARTER_TURN_RAD - SMALLEST_SECTOR_RAD:
         raise OutsideDomainError("one of the two arcs vanishes")
@@ -167,7 +185,15 @@ def shape_of(
     springing_y_mm: float = 0.0,
     tilt_rad: float = 0.0,
 ) -> ArchShape:
-    """Arch shape at shape numbers (q,), with its radii and sectors."""
+    """Arch shape of a family at shape numbers (q,), with its radii and sectors.
+
+    Raises
+    ------
+    FitError
+        The build is of no family.
+    """
+    if build.family is None:
+        raise FitError(f"a {build.name} curve was asked for as an arch shape; it is of none of the families")
     profile = profile_of(build, numbers)
     radii: tuple[float, ...] = ()
     sectors: tuple[float, ...] = ()
@@ -194,16 +220,33 @@ def numbers_of(build: Build, shape: ArchShape) -> Floats:
     return np.array(both)
 
 
+def usual_first_radius(half_span_mm: float, rise_mm: float) -> float:
+    """First radius of a five-centred arch as the tables give it.
+
+    The radius of curvature of the semi-ellipse where its normal stands 18 degrees above the springing line,
+    in the middle of the first of five equal sectors. It reproduces the first radii of the nineteenth-century
+    table credited to Michal to three figures (table from memory, computed independently).
+
+    Examples
+    --------
+    >>> round(usual_first_radius(500.0, 330.0) / 1000.0, 4)
+    0.2367
+    """
+    s, h = half_span_mm, rise_mm
+    angle = EQUAL_SECTORS_RAD[0] / 2
+    return float(s * s * h * h / (s * s * np.cos(angle) ** 2 + h * h * np.sin(angle) ** 2) ** 1.5)
+
+
 def first_numbers(build: Build, half_span_mm: float, rise_mm: float) -> Floats:
     """Start values (q,) from a rough half-span and rise: the handbook's shape of that family."""
     s, h = half_span_mm, rise_mm
-    if build.family is Family.SEMICIRCULAR:
+    if build is SEMICIRCULAR:
         return np.array([s])
+    if build is POINTED:
+        return np.array([s, max(h, 1.05 * s)])
     if build.family is Family.THREE_CENTRED:
         return np.array([s, h, np.arctan2(s, h)])
     if build.family is Family.FIVE_CENTRED:
-        angle = EQUAL_SECTORS_RAD[0] / 2
-        radius = s * s * h * h / (s * s * np.cos(angle) ** 2 + h * h * np.sin(angle) ** 2) ** 1.5
-        start = np.array([s, h, radius])
+        start = np.array([s, h, usual_first_radius(s, h)])
         return start if build is FIVE_CENTRED else np.append(start, EQUAL_SECTORS_RAD[:2])
     return np.array([s, h])

@@ -1,4 +1,4 @@
-"""One family fitted to the sightings under a known scatter, proven optimal, with the uncertainty of every figure."""
+"""One family fitted to the sightings under a known scatter, and the uncertainty of every figure."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from survey.curves.protocol import Floats
 from survey.errors import FitError
 from survey.fitting.engine import EngineOptions, NormalSums, Solution, minimise
 from survey.fitting.families import profile_of
+from survey.fitting.moved import Moved
 from survey.fitting.noise import Whitener
 from survey.fitting.profile import HalfArcs
 from survey.fitting.result import Estimate
@@ -23,9 +24,9 @@ ROUGH = EngineOptions(relative_tolerance=1e-3, max_evaluations=60)
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ScatteredModel:
-    """The engine's view of a standing family under a whitener; without one, plain sums with a robust loss."""
+    """The engine's view of a family under a whitener; without one, plain sums with a robust loss."""
 
-    standing: Standing
+    standing: Standing | Moved
     whitener: Whitener | None = None
 
     @property
@@ -104,7 +105,7 @@ def start_of(standing: Standing) -> Floats:
 
 
 def figures_of(standing: Standing, parameters: Floats, covariance: Floats) -> dict[str, Estimate]:
-    """Every derived figure with its standard uncertainty, by first-order propagation (central differences)."""
+    """Every derived figure with its standard uncertainty (first-order propagation, central differences)."""
     values = _figures(standing, parameters)
     step = np.maximum(np.sqrt(np.diag(covariance)), 1e-9) * 1e-3
     slopes = np.empty((len(values), len(parameters)))

@@ -33,7 +33,7 @@ from survey.record.model import UNKNOWN
 
 
 class Scatter(NamedTuple):
-    """The noise's numbers: irregularity (standard deviation), its correlation length, a factor on the sigmas."""
+    """Standard deviation of the irregularity, its correlation length, and a factor on the sigmas."""
 
     irregularity_mm: float
     correlation_mm: float
@@ -134,7 +134,7 @@ class Whitener:
 
 
 class LeftOut(NamedTuple):
-    """Residuals (n,) less their prediction from all other points, and the variances (n,) of that difference."""
+    """Residuals (n,) less their prediction from all other points, and the variances (n,) of these."""
 
     difference: Floats
     variance: Floats

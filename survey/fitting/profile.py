@@ -23,7 +23,7 @@ NEWTON_STEPS = 8
 
 
 class Sight(NamedTuple):
-    """Points against half a profile: distance (n,), outward normal (n,), (n,), and slopes (n, q) by the numbers."""
+    """Points against half a profile: distances (n,), outward normals (n,), (n,) and slopes (n, q)."""
 
     distance: Floats
     normal_u: Floats
@@ -32,9 +32,17 @@ class Sight(NamedTuple):
 
 
 class End(NamedTuple):
-    """The springing of the right half: angle of its outward normal above the level, and that angle's slopes (q,)."""
+    """The springing of the right half: its outward normal's angle above the level, and its slopes (q,)."""
 
     angle_rad: float
+    slopes: Floats
+
+
+class Place(NamedTuple):
+    """A point (2,) of the half profile, its outward normal (2,), and the point's slopes (2, q)."""
+
+    point_mm: Floats
+    normal: Floats
     slopes: Floats
 
 
@@ -57,6 +65,10 @@ class HalfProfile(Protocol):
 
     def stations(self, u: Floats, v: Floats) -> Floats:
         """Arc length from the springing to the foot points (n,); below 0 beyond the springing."""
+        ...
+
+    def at_angle(self, angle_rad: float) -> Place:
+        """The point whose outward normal stands at an angle above the level, with that angle held."""
         ...
 
 
@@ -125,6 +137,13 @@ class HalfArcs:
         before = np.concatenate([[0.0], np.cumsum(self.radius_mm * np.diff(self.bound_rad))])[:-1]
         return np.asarray(before[arc] + self.radius_mm[arc] * (angle - self.bound_rad[arc]))
 
+    def at_angle(self, angle_rad: float) -> Place:
+        """The point whose outward normal stands at an angle above the level, with that angle held."""
+        arc = int(np.count_nonzero(self.bound_rad[1:-1] < angle_rad))
+        normal = np.array([np.cos(angle_rad), np.sin(angle_rad)])
+        point = self.centre_mm[arc] + self.radius_mm[arc] * normal
+        return Place(point, normal, self.centre_slope[arc] + normal[:, None] * self.radius_slope[arc])
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class HalfEllipse:
@@ -151,8 +170,8 @@ class HalfEllipse:
     def _foot(self, u: Floats, v: Floats) -> tuple[Floats, Floats, Floats]:
         """Cosine and sine (n,) of the feet's eccentric angles, and the multiplier t (n,).
 
-        Newton on g(t) = (a u / (t + a^2))^2 + (b v / (t + b^2))^2 - 1, which is convex and falling to the right
-        of its last pole. A first step from t = 0 lands left of the root, and from there every step rises to it.
+        Newton on g(t) = (a u / (t + a^2))^2 + (b v / (t + b^2))^2 - 1, convex and falling to the right of its
+        last pole. A first step from t = 0 lands left of the root, and from there every step rises to it.
         """
         a, b = self.half_span_mm, self.rise_mm
         au, bv = a * u, b * v
@@ -186,3 +205,14 @@ class HalfEllipse:
         """Arc length from the springing to the foot points (n,)."""
         p, q, _ = self._foot(u, v)
         return self._arc_length(np.arctan2(q, p))
+
+    def at_angle(self, angle_rad: float) -> Place:
+        """The point whose outward normal stands at an angle above the level, with that angle held."""
+        a, b = self.half_span_mm, self.rise_mm
+        c, s = np.cos(angle_rad), np.sin(angle_rad)
+        size = np.hypot(a * c, b * s)
+        # (a^2 c, b^2 s) / size and its derivatives by a and b
+        by_a = [2 * a * c / size - a**3 * c**3 / size**3, -a * b**2 * s * c**2 / size**3]
+        by_b = [-(a**2) * b * c * s**2 / size**3, 2 * b * s / size - b**3 * s**3 / size**3]
+        point = np.array([a * a * c, b * b * s]) / size
+        return Place(point, np.array([c, s]), np.array([by_a, by_b]).T)

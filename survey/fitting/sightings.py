@@ -36,6 +36,8 @@ class Sightings:
     sigma_mm : (n,) float
     course : (n,) int
         ``UNKNOWN`` where not recorded, and for springing points.
+    edge : (n,) int
+        -1 on the left edge of its course, 1 on the right one, 0 where not known.
     end : (n,) int
         -1 for a left springing point, 1 for a right one, 0 for a point of the intrados.
     end_sigma_mm : (n,) float
@@ -49,6 +51,7 @@ class Sightings:
     xy_mm: Floats
     sigma_mm: Floats
     course: NDArray[np.int64]
+    edge: NDArray[np.int64]
     end: NDArray[np.int64]
     end_sigma_mm: Floats
     centre_mm: Floats
@@ -104,7 +107,12 @@ def sightings_of(record: Record) -> Sightings:
     notes.extend(_missing_half(xy[: len(soffit)]))
     course = points.course[used].copy()
     course[len(soffit) :] = UNKNOWN
-    return Sightings(used, xy, sigma, course, end, end_sigma, centre, record.known, tuple(notes))
+    edge = np.array([_SIDES.get(points.edge[i], 0) for i in used])
+    edge[len(soffit) :] = 0
+    return Sightings(used, xy, sigma, course, edge, end, end_sigma, centre, record.known, tuple(notes))
+
+
+_SIDES = {Edge.LEFT: -1, Edge.RIGHT: 1}
 
 
 def _unseen_ends(soffit: Floats) -> dict[int, int]:

@@ -37,6 +37,14 @@ class Local(NamedTuple):
     side: Floats
 
 
+class EndSights(NamedTuple):
+    """End points along the tangents of their springings: distances (e,), tangents (e, 2), slopes (e, q)."""
+
+    along: Floats
+    tangent: Floats
+    slopes: Floats
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Standing:
     """One build fitted to one set of sightings.
@@ -104,17 +112,15 @@ class Standing:
         profile = profile_of(self.build, self.numbers(parameters))
         local = self.local(parameters, self.sightings.xy_mm)
         seen = profile.sight(np.abs(local.xy[:, 0]), local.xy[:, 1])
-        slopes = self._slopes(parameters, local, local.side * seen.normal_u, seen.normal_v)
+        slopes = self.place_slopes(parameters, local, local.side * seen.normal_u, seen.normal_v)
         slopes[:, 2 : 2 + len(self.build.numbers)] = seen.slopes
-        ends = self._ends(parameters, profile, local)
-        known = self._known()
-        rows = np.array([(parameters @ w - k.value_mm) / k.sigma_mm for k, w in known])
-        row_slopes = np.array([w / k.sigma_mm for k, w in known]).reshape(-1, len(parameters))
+        ends, end_slopes = self._ends(parameters, profile, local)
+        known, known_slopes = self.known_rows(parameters)
         return Look(
-            seen.distance, slopes, np.concatenate([ends[0], rows]), np.concatenate([ends[1], row_slopes])
+            seen.distance, slopes, np.concatenate([ends, known]), np.concatenate([end_slopes, known_slopes])
         )
 
-    def _slopes(self, parameters: Floats, local: Local, nx: Floats, ny: Floats) -> Floats:
+    def place_slopes(self, parameters: Floats, local: Local, nx: Floats, ny: Floats) -> Floats:
         """Derivatives (n, k) of n . X by place and tilt; the shape numbers' columns are left zero."""
         slopes = np.zeros((len(nx), len(parameters)))
         if self.tilt:
@@ -130,20 +136,29 @@ class Standing:
     def _ends(self, parameters: Floats, profile: HalfProfile, local: Local) -> tuple[Floats, Floats]:
         """How far end points lie from the curve's ends along the end tangents, over their sigma."""
         at = np.flatnonzero(self.sightings.end)
+        here = Local(local.xy[at], local.side[at])
+        ends = self.end_sights(parameters, profile, here.xy)
+        slopes = self.place_slopes(parameters, here, ends.tangent[:, 0], ends.tangent[:, 1])
+        slopes[:, 2 : 2 + len(self.build.numbers)] = ends.slopes
+        sigma = self.sightings.end_sigma_mm[at]
+        return ends.along / sigma, slopes / sigma[:, None]
+
+    def end_sights(self, parameters: Floats, profile: HalfProfile, xy: Floats) -> EndSights:
+        """End points (e, 2) of the arch's own frame against its ends."""
+        # An end belongs to its own springing even if the point strayed over the axis.
+        side = self.sightings.end[self.sightings.end != 0].astype(float)
         angle, turn = profile.end
         c, s = np.cos(angle), np.sin(angle)
-        # An end belongs to its own springing even if the point strayed over the axis.
-        side = self.sightings.end[at].astype(float)
-        u, v = side * local.xy[at, 0], local.xy[at, 1]
-        out = u - self.numbers(parameters)[0]
-        along = c * v - s * out
-        ends = Local(local.xy[at], side)
-        slopes = self._slopes(parameters, ends, -s * side, np.full(len(at), c))
-        q = slice(2, 2 + len(self.build.numbers))
-        slopes[:, q] = -(s * v + c * out)[:, None] * turn
-        slopes[:, 2] += s
-        sigma = self.sightings.end_sigma_mm[at]
-        return along / sigma, slopes / sigma[:, None]
+        out, up = side * xy[:, 0] - self.numbers(parameters)[0], xy[:, 1]
+        slopes = -(s * up + c * out)[:, None] * turn
+        slopes[:, 0] += s
+        return EndSights(c * up - s * out, np.stack([-s * side, np.full(len(side), c)], axis=1), slopes)
+
+    def known_rows(self, parameters: Floats) -> tuple[Floats, Floats]:
+        """Known dimensions as observations: residuals (m,) over their sigma and slopes (m, k)."""
+        known = self._known()
+        rows = np.array([(parameters @ w - k.value_mm) / k.sigma_mm for k, w in known])
+        return rows, np.array([w / k.sigma_mm for k, w in known]).reshape(-1, len(parameters))
 
     def _known(self) -> list[tuple[Known, Floats]]:
         """Known dimensions with the row of parameters each measures."""

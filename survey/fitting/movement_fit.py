@@ -1,0 +1,346 @@
+"""One family fitted as an arch that has moved: where it hinged, how far, and how likely all that is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import NamedTuple
+
+import numpy as np
+from scipy.special import log_ndtr, logsumexp
+
+from survey.curves import curve_of
+from survey.curves.protocol import Curve, Floats
+from survey.fitting.engine import NormalSums, minimise
+from survey.fitting.evidence import Average, ScatterGrid
+from survey.fitting.families import shape_of
+from survey.fitting.fitted import ScatteredModel
+from survey.fitting.hinge_search import (
+    Gains,
+    HingeChoices,
+    Sighted,
+    all_choices,
+    brought_back,
+    motion_columns,
+    motion_gains,
+    motion_products,
+    sighted,
+)
+from survey.fitting.joint_gaps import JointGaps, joint_gaps
+from survey.fitting.moved import HingePlace, Moved
+from survey.fitting.noise import Whitener
+from survey.fitting.priors import CLOSING_SHARE, SETTLEMENT_RATIO, SETTLES_SHARE, SPREAD_RATIO, proportions_of
+from survey.fitting.robust import ScaledLoss
+from survey.fitting.standing import Look, Standing
+from survey.fitting.still import NEAR, Still, prior_of, stand_still
+
+CROWN_SHARES = (1 / 3 - 0.02, 2 / 3 + 0.02)
+"""Where a crown hinge may be: over the middle third."""
+LOWER_SHARES = (0.14, 0.23)
+"""Where a haunch hinge is looked for first; the springing is looked at besides."""
+SPRINGING_SHARE = 0.5
+"""Share of lower hinges that are at their springing."""
+HAUNCH_SHARES = (0.08, 0.11, 0.14, 0.17, 0.2, 0.23, 0.26, 0.29, 0.32)
+N_CROWN_FIRST = 9
+N_CROWN = 11
+"""Joints on which the crown hinge is averaged."""
+LARGEST_STEP = 0.03
+NEGLIGIBLE = 7.0
+"""Hinges whose log weight lies further below the best are left out."""
+MOST_CHOICES = 200
+FLAT_RISE_RATIO = 0.4
+"""A flatter arch (rise over half-span) has no haunch to hinge at."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FirstLook:
+    """A family's likeliest hinges among a few, and its log evidence as a moved arch."""
+
+    still: Still
+    choices: HingeChoices
+    best: int
+    log_evidence: float
+
+
+def look_for_hinges(still: Still, grid: ScatterGrid, which: np.ndarray, joints: JointGaps) -> FirstLook:
+    """Try a few hinges for a family, under some of the grid's scatters."""
+    standing, parameters = still.standing, still.parameters
+    seen = sighted(standing, parameters)
+    s, h = _half_and_rise(standing, parameters)
+    lower = np.array([0.0]) if h < FLAT_RISE_RATIO * s else np.array([0.0, *LOWER_SHARES])
+    crown = np.linspace(*CROWN_SHARES, N_CROWN_FIRST)
+    choices = all_choices(lower, crown, 1.0 - lower, np.zeros(1))
+    curve = _columns(still.look, len(parameters))
+    moved = motion_columns(standing, parameters, seen, choices)
+    spreads = 2 * s * np.array([SPREAD_RATIO, SETTLEMENT_RATIO])
+    products = motion_products(grid.take(which), curve, moved, joints, choices.crown)
+    total = np.full(len(choices.crown), -np.inf)
+    for way, averaged in enumerate(still.averages):
+        part = Average(*(column[which] for column in averaged))
+        gains = motion_gains(products, part, spreads)
+        total = np.logaddexp(
+            total, logsumexp(still.log_evidence[way, which][:, None] + gains.log_gain, axis=0)
+        )
+    return FirstLook(still, choices, int(np.argmax(total)), float(logsumexp(total) - np.log(len(total))))
+
+
+def _half_and_rise(standing: Standing, parameters: Floats) -> tuple[float, float]:
+    numbers = standing.numbers(parameters)
+    return float(numbers[0]), float(numbers[1] if len(numbers) > 1 else numbers[0])
+
+
+def _columns(look: Look, k: int) -> tuple[Floats, Floats]:
+    return (
+        np.column_stack([look.distance, look.slopes[:, :k]]),
+        np.column_stack([look.rows, look.row_slopes[:, :k]]),
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GuidedMoved:
+    """A moved family with its usual proportions and likely motions as observations."""
+
+    moved: Moved
+    metric: Whitener
+    spreads: Floats
+
+    @property
+    def n_observations(self) -> int:
+        """Points, further observations, proportions and motions."""
+        return len(self.moved.sightings) + self.moved.n_rows + len(self.names) - 3
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the parameters."""
+        return self.moved.names
+
+    def sums(self, parameters: Floats, loss: ScaledLoss | None) -> NormalSums:
+        """The engine's sums."""
+        sums = ScatteredModel(self.moved, self.metric).sums(parameters, loss)
+        k = self.moved.n_standing
+        usual = proportions_of(self.moved.build, self.moved.numbers(parameters))[0]
+        prior = prior_of(parameters[:k], usual, len(parameters) - k)
+        matrix = sums.matrix + prior.slopes.T @ prior.slopes
+        gradient = sums.gradient + prior.slopes.T @ prior.rows
+        motion = parameters[k:]
+        power = self.spreads[: len(motion)] ** -2.0
+        matrix[k:, k:] += np.diag(power)
+        gradient[k:] += power * motion
+        cost = sums.cost + float(prior.rows @ prior.rows + power @ motion**2)
+        return NormalSums(matrix, gradient, cost)
+
+    def residuals(self, parameters: Floats) -> Floats:
+        """Distances (n,)."""
+        return self.moved.look(parameters).distance
+
+
+def hinged(
+    standing: Standing,
+    parameters: Floats,
+    seen: Sighted,
+    choices: HingeChoices,
+    i: int,
+    *,
+    settles: bool = True,
+) -> Moved:
+    """The moved arch of one choice of hinges, pieces taken from where the points lie."""
+    numbers = standing.numbers(parameters)
+    curve = curve_of(shape_of(standing.build, numbers))
+    left, crown, right = choices.left[i], choices.crown[i], choices.right[i]
+    hinges = (
+        _place(curve, left),
+        _place(curve, crown, float(choices.depth_mm[i])),
+        _place(curve, right),
+    )
+    piece = np.where(
+        seen.share < crown, np.where(seen.share < left, 0, 1), np.where(seen.share > right, 3, 2)
+    )
+    return Moved(standing, hinges, piece, settles)
+
+
+def _place(curve: Curve, share: float, depth_mm: float = 0.0) -> HingePlace:
+    if share <= 0.0 or share >= 1.0:
+        return HingePlace(-1.0 if share <= 0.0 else 1.0, None)
+    normal = curve.normal(share * curve.length_mm)
+    side = -1.0 if normal[0] < 0 else 1.0
+    return HingePlace(side, float(np.arctan2(normal[1], abs(normal[0]))), depth_mm)
+
+
+class Posterior(NamedTuple):
+    """Log weights (w, v, g, h) by way, settling, scatter and hinges, and the gains (w, v) behind them."""
+
+    log_weight: Floats
+    gains: tuple[tuple[Gains, ...], ...]
+
+    @property
+    def by_choice(self) -> Floats:
+        """Log weights (h,) of the hinges alone."""
+        return np.asarray(logsumexp(self.log_weight, axis=(0, 1, 2)))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MovedFit:
+    """A family fitted as a moved arch.
+
+    Attributes
+    ----------
+    moved : Moved
+        With its likeliest hinges.
+    parameters : (k + 2,) float
+        Best fit under one scatter: the original, then spread and settlement.
+    original : Still
+        The original expanded about ``parameters``, its distances before any motion.
+    choices : HingeChoices
+        All hinges averaged over.
+    posterior : Posterior
+    log_evidence : float
+        Without the share of arches that have moved.
+    """
+
+    moved: Moved
+    parameters: Floats
+    original: Still
+    choices: HingeChoices
+    posterior: Posterior
+    log_evidence: float
+
+
+def fit_moved(
+    first: FirstLook, grid: ScatterGrid, metric: Whitener, depth_mm: float, weight: Floats
+) -> MovedFit | None:
+    """Fit a family as a moved arch from a first look; None where no such arch holds together.
+
+    Parameters
+    ----------
+    first : FirstLook
+    grid : ScatterGrid
+        The scatters worth averaging over, the likeliest first.
+    metric : Whitener
+        Of the likeliest one.
+    depth_mm : float
+        Depth of the ring: how far behind the soffit a crown hinge may lie.
+    weight : (n,) float
+        Robust weights of the points.
+    """
+    standing = first.still.standing
+    here = first.choices.take(np.array([first.best]))
+    # A round under two scatters over many hinges, then one under all scatters over those that matter.
+    rough = _refined(standing, first.still.parameters, here, metric, weight)
+    if rough is None:
+        return None
+    s, h = _half_and_rise(standing, rough.parameters)
+    many = _many(rough.joints, here, flat=h < FLAT_RISE_RATIO * s, depth_mm=depth_mm)
+    few = grid.take(np.arange(min(2, len(grid.scatters))))
+    log_weight = _posterior(rough, rough.original(few), many, few).by_choice
+    kept = np.flatnonzero(log_weight > log_weight.max() - NEGLIGIBLE)
+    kept = kept[np.argsort(log_weight[kept])[::-1][:MOST_CHOICES]]
+    choices = many.take(kept)
+    fine = _refined(standing, rough.parameters, choices.take(np.array([0])), metric, weight)
+    if fine is None:
+        return None
+    original = fine.original(grid)
+    posterior = _posterior(fine, original, choices, grid)
+    return MovedFit(
+        fine.moved, fine.parameters, original, choices, posterior, float(logsumexp(posterior.log_weight))
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Refined:
+    """A moved arch with held hinges at its best fit, and what is seen from there."""
+
+    moved: Moved
+    parameters: Floats
+    look: Look
+    seen: Sighted
+    joints: JointGaps
+
+    def original(self, grid: ScatterGrid) -> Still:
+        """The original before its motion: exact distances less the linear part of the motion."""
+        k = self.moved.n_standing
+        return stand_still(self.moved.standing, self.parameters[:k], grid, self.look)
+
+
+def _refined(
+    standing: Standing, start: Floats, here: HingeChoices, metric: Whitener, weight: Floats
+) -> _Refined | None:
+    k = len(standing.names)
+    s, _ = _half_and_rise(standing, start)
+    spreads = 2 * s * np.array([SPREAD_RATIO, SETTLEMENT_RATIO])
+    moved = hinged(standing, start[:k], sighted(standing, start[:k]), here, 0)
+    first = start if len(start) == k + 2 else np.concatenate([start, [0.0, 0.0]])
+    solution = minimise(GuidedMoved(moved, metric, spreads), first, options=NEAR)
+    if not np.isfinite(solution.cost):
+        return None
+    parameters = solution.reached
+    look = moved.look(parameters)
+    seen = brought_back(moved, parameters)
+    columns = motion_columns(standing, parameters[:k], seen, here)
+    motion = parameters[k:]
+    before = Look(
+        look.distance - motion @ columns.points[:, 0],
+        look.slopes[:, :k],
+        look.rows - motion @ columns.rows,
+        look.row_slopes[:, :k],
+    )
+    return _Refined(moved, parameters, before, seen, joint_gaps(standing.sightings, seen, weight))
+
+
+def _many(joints: JointGaps, here: HingeChoices, *, flat: bool, depth_mm: float) -> HingeChoices:
+    """Choices about the best so far: joints near the crown hinge, lower hinges at springings and haunches."""
+    low, high = CROWN_SHARES
+    crown = joints.share[(joints.share >= low) & (joints.share <= high)]
+    # Where a gap hides the joints, or nothing is numbered, places a little apart stand for them.
+    crown = _filled(np.concatenate([[low], crown, [high]]), LARGEST_STEP)
+    crown = crown[np.sort(np.argsort(np.abs(crown - here.crown[0]))[:N_CROWN])]
+    lower = np.array([0.0]) if flat else np.array([0.0, *HAUNCH_SHARES])
+    depths = np.unique([0.0, depth_mm])
+    mesh = all_choices(lower, crown, 1.0 - lower, depths)
+    log_prior = np.zeros(len(mesh.crown)) - np.log(len(depths))
+    widths = np.gradient(crown) if len(crown) > 1 else np.array([LARGEST_STEP])
+    log_prior += np.log(widths[np.searchsorted(crown, mesh.crown)] / (high - low))
+    if not flat:
+        for share in (mesh.left, 1 - mesh.right):
+            haunch = np.log((1 - SPRINGING_SHARE) / len(HAUNCH_SHARES))
+            log_prior += np.where(share > 0, haunch, np.log(SPRINGING_SHARE))
+    return mesh._replace(log_prior=log_prior)
+
+
+def _filled(places: Floats, largest: float) -> Floats:
+    """Places in order with more put in evenly where they stand further apart than the largest step."""
+    parts = [
+        np.linspace(a, b, max(int(np.ceil((b - a) / largest)), 1), endpoint=False)
+        for a, b in pairwise(places)
+    ]
+    return np.concatenate([*parts, places[-1:]])
+
+
+def _posterior(refined: _Refined, original: Still, choices: HingeChoices, grid: ScatterGrid) -> Posterior:
+    standing, parameters = original.standing, original.parameters
+    moved = motion_columns(standing, parameters, refined.seen, choices)
+    curve = _columns(original.look, len(parameters))
+    products = motion_products(grid, curve, moved, refined.joints, choices.crown)
+    spreads = 2 * parameters[2] * np.array([SPREAD_RATIO, SETTLEMENT_RATIO])
+    variants = ((np.array([1.0, 0.0]), 1 - SETTLES_SHARE), (np.array([1.0, 1.0]), SETTLES_SHARE))
+    weights, all_gains = [], []
+    for way, averaged in enumerate(original.averages):
+        gains = tuple(motion_gains(products, averaged, spreads * held) for held, _ in variants)
+        weights.append(
+            [
+                original.log_evidence[way][:, None]
+                + g.log_gain
+                + _log_opening(g)
+                + np.log(share)
+                + choices.log_prior
+                for g, (_, share) in zip(gains, variants, strict=True)
+            ]
+        )
+        all_gains.append(gains)
+    return Posterior(np.array(weights), tuple(all_gains))
+
+
+def _log_opening(gains: Gains) -> Floats:
+    """Correction (g, h) for spreads being mostly apart: abutments seldom close in."""
+    certainty = gains.motion[..., 0] / np.sqrt(gains.covariance[..., 0, 0])
+    apart = np.log(2 * (1 - CLOSING_SHARE)) + log_ndtr(certainty)
+    return np.logaddexp(apart, np.log(2 * CLOSING_SHARE) + log_ndtr(-certainty))
