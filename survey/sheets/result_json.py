@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 
 from survey.condition.compare import Comparison
-from survey.curves import ArchShape, Family, setting_out
+from survey.curves import ArchShape, DisplacedCurve, Family, setting_out
 from survey.fitting.result import ArchFit, Candidate, CourseCount, Estimate, Module, Movement, Verdict
-from survey.rebuild.plan import RebuildPlan
+from survey.rebuild.plan import RebuildPlan, RingPlan
 
 Json = dict[str, Any]
 
@@ -190,6 +190,30 @@ def fit_json(fit: ArchFit) -> str:
     return json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
+def _ring(ring: RingPlan) -> Json:
+    """A ring; in a repair its inner curve is led beside the fitted one by ``displacement``."""
+    out: Json = {
+        "ring": ring.ring,
+        "count": ring.count,
+        "counted": ring.counted,
+        "joint_min_mm": ring.joint_min_mm,
+        "joint_max_mm": ring.joint_max_mm,
+        "closure_mm": _finite(ring.closure_mm),
+        "length_mm": ring.inner.length_mm,
+        "depth_mm": ring.depth_mm,
+        "depth_gauge_mm": ring.depth_gauge_mm,
+        "sawtooth": ring.sawtooth,
+        "turn_deg": math.degrees(ring.turn_rad),
+    }
+    if isinstance(ring.inner, DisplacedCurve):
+        out["displacement"] = {
+            "stations_mm": ring.inner.stations_mm.tolist(),
+            "offsets_mm": ring.inner.offsets_mm.tolist(),
+            "parallel_mm": ring.inner.parallel_mm,
+        }
+    return out
+
+
 def rebuild_json(plan: RebuildPlan) -> str:
     """Text of rebuild.json."""
     shape = plan.shape
@@ -205,22 +229,7 @@ def rebuild_json(plan: RebuildPlan) -> str:
             "tilt_deg": math.degrees(shape.tilt_rad),
             **_shape(shape),
         },
-        "rings": [
-            {
-                "ring": ring.ring,
-                "count": ring.count,
-                "counted": ring.counted,
-                "joint_min_mm": ring.joint_min_mm,
-                "joint_max_mm": ring.joint_max_mm,
-                "closure_mm": _finite(ring.closure_mm),
-                "length_mm": ring.inner.length_mm,
-                "depth_mm": ring.depth_mm,
-                "depth_gauge_mm": ring.depth_gauge_mm,
-                "sawtooth": ring.sawtooth,
-                "turn_deg": math.degrees(ring.turn_rad),
-            }
-            for ring in plan.rings
-        ],
+        "rings": [_ring(ring) for ring in plan.rings],
         "refusals": list(plan.refusals),
         "warnings": list(plan.warnings),
         "cautions": list(plan.cautions),
