@@ -1,8 +1,9 @@
 """Drawings, tables and reports: one drawing model in millimetres, rendered as SVG, PDF, DXF or on axes.
 
-:mod:`~survey.sheets.drawing` holds the primitives; :mod:`~survey.sheets.placing` brings them onto paper;
-:mod:`~survey.sheets.svg`, :mod:`~survey.sheets.pdf`, :mod:`~survey.sheets.dxf` and :mod:`~survey.sheets.axes` only
-render. :mod:`~survey.sheets.page`, :mod:`~survey.sheets.furniture`, :mod:`~survey.sheets.schedule` and
-:mod:`~survey.sheets.labels` are what sheets are put together from; :mod:`~survey.sheets.registry` lists every set of
-sheets, and :mod:`~survey.sheets.write` writes them. Nothing is imported here: a command loads only what it writes.
+:mod:`~survey.sheets.drawing` holds the primitives and :mod:`~survey.sheets.placing` brings them onto paper;
+:mod:`~survey.sheets.svg`, :mod:`~survey.sheets.pdf`, :mod:`~survey.sheets.dxf` and
+:mod:`~survey.sheets.axes` only render. Sheets are put together from :mod:`~survey.sheets.page`,
+:mod:`~survey.sheets.furniture`, :mod:`~survey.sheets.schedule` and :mod:`~survey.sheets.labels`;
+:mod:`~survey.sheets.registry` lists every set of them and :mod:`~survey.sheets.write` writes them. Nothing is
+imported here: a command loads only what it writes.
 """

@@ -22,6 +22,7 @@ from survey.sheets.drawing import (
     Style,
     Text,
 )
+from survey.sheets.ink import red_green_blue
 from survey.sheets.lettering import plain_text
 from survey.sheets.placing import DASHES_MM, Mark, exploded, sweep_rad
 
@@ -215,7 +216,7 @@ def harmless(text: str) -> str:
 def _attributes(style: Style) -> dict[str, Any]:
     """Layer, colour, line pattern and pen of a style; black stays the index that reads on any ground."""
     attributes: dict[str, Any] = {"layer": style.layer.value}
-    red, green, blue = (int(style.colour[i : i + 2], 16) for i in (1, 3, 5)) if style.colour else (0, 0, 0)
+    red, green, blue = red_green_blue(style.colour) if style.colour else (0, 0, 0)
     if max(red, green, blue) > 0x30:
         attributes["true_color"] = (red << 16) | (green << 8) | blue
     if style.dash is not Dash.SOLID:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+
+from survey.errors import DrawingError
 from survey.sheets.drawing import Dash, Hatch, Layer, Style
 
 BLACK = "#161616"
@@ -44,3 +47,19 @@ def area(
 def letters(layer: Layer = Layer.TEXT, colour: str = BLACK) -> Style:
     """Style of a text."""
     return Style(layer, 0.0, colour)
+
+
+def red_green_blue(colour: str) -> tuple[int, int, int]:
+    """Shares of red, green and blue, 0 to 255, of a colour written as #rrggbb.
+
+    Raises
+    ------
+    DrawingError
+        When it is not written so; anything else could carry markup into a file.
+    """
+    if not re.fullmatch(r"#[0-9a-fA-F]{6}", colour):
+        raise DrawingError(
+            f"the colour {colour!r} is not written as #rrggbb; write it with six hexadecimal digits"
+        )
+    red, green, blue = (int(colour[k : k + 2], 16) for k in (1, 3, 5))
+    return red, green, blue

@@ -23,6 +23,7 @@ from survey.sheets.drawing import (
     Style,
     Text,
 )
+from survey.sheets.ink import red_green_blue
 from survey.sheets.lettering import CAP_RATIO, font_path, ground_corners, plain_text, text_width_mm
 from survey.sheets.placing import DASHES_MM, Mark, exploded, mark_box, on_paper, sweep_rad
 
@@ -270,6 +271,6 @@ def _text(canvas: Any, mark: Text) -> None:
 
 
 def _rgb(colour: str) -> tuple[float, float, float]:
-    """Shares of red, green and blue of ``#rrggbb``."""
-    red, green, blue = (int(colour[i : i + 2], 16) / 255.0 for i in (1, 3, 5))
-    return red, green, blue
+    """Shares of red, green and blue, 0 to 1."""
+    red, green, blue = red_green_blue(colour)
+    return red / 255.0, green / 255.0, blue / 255.0

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import math
-import re
 from html import escape
 from itertools import groupby
 
-from survey.errors import DrawingError
 from survey.files import safe_file_name
 from survey.sheets.drawing import (
     Anchor,
@@ -24,6 +22,7 @@ from survey.sheets.drawing import (
     Style,
     Text,
 )
+from survey.sheets.ink import red_green_blue
 from survey.sheets.lettering import CAP_RATIO, FONT_FAMILY, ground_corners, plain_text, text_width_mm
 from survey.sheets.placing import DASHES_MM, Mark, arc_point, exploded, extent, on_paper, sweep_rad
 
@@ -214,12 +213,8 @@ def _hatch_pattern(style: Style, prefix: str) -> str:
 
 
 def _colour(colour: str) -> str:
-    """A colour as ``#rrggbb``; anything else could carry markup."""
-    if re.fullmatch(r"#[0-9a-fA-F]{6}", colour):
-        return colour
-    raise DrawingError(
-        f"the colour {colour!r} is not written as #rrggbb; write it with six hexadecimal digits"
-    )
+    red_green_blue(colour)
+    return colour
 
 
 def _number(value: float) -> str:

@@ -11,6 +11,8 @@ from sheets.pictures import NASTY, everything, page_with
 
 from survey.errors import DrawingError
 from survey.sheets.drawing import Arc, Box, Drawing, EllipticArc, Layer, Line, Placed, Sheet, Style
+from survey.sheets.dxf import render_dxf
+from survey.sheets.pdf import render_pdf
 from survey.sheets.svg import render_drawing_svg, render_svg
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -110,12 +112,16 @@ def test_drawing_alone_is_cropped_to_what_it_shows():
     assert path.get("d") == "M5 5L105 5"
 
 
-def test_colour_that_is_no_colour_is_refused():
-    sheet = Sheet(
-        "p", "p", 10.0, 10.0, (), (Line((0, 0), (1, 1), Style(Layer.CURVE, colour='red" onload="x')),)
-    )
-    with pytest.raises(DrawingError, match="is not written as #rrggbb; write it with six"):
-        render_svg(sheet)
+def test_colour_that_is_no_colour_is_refused_by_every_renderer():
+    line = Line((0, 0), (1, 1), Style(Layer.CURVE, colour='red" onload="x'))
+    sheet = Sheet("p", "p", 10.0, 10.0, (), (line,))
+    for render in (
+        lambda: render_svg(sheet),
+        lambda: render_pdf([sheet]),
+        lambda: render_dxf(Drawing("d", (line,))),
+    ):
+        with pytest.raises(DrawingError, match="is not written as #rrggbb; write it with six"):
+            render()
 
 
 def test_empty_sheet_of_placed_drawings_still_renders():
