@@ -7,6 +7,7 @@ from pathlib import Path
 from survey.errors import Fault, RecordError
 from survey.files import write_whole
 from survey.record.arch_file import FILE
+from survey.record.findings import one_line
 from survey.record.notes_files import COURSES, LAID, SALVAGE
 from survey.record.points_file import SCHEMA as POINTS
 from survey.record.tables import Schema
@@ -70,7 +71,13 @@ def write_blank_record(folder: Path) -> None:
     """
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise RecordError(
-            (Fault(folder.name or str(folder), "already exists and is not empty", "give a new folder"),)
+            (
+                Fault(
+                    one_line(folder.name) or str(folder),
+                    "already exists and is not empty",
+                    "give a new folder",
+                ),
+            )
         )
     for schema in SHEETS:
         write_whole(folder / schema.file, ",".join(schema.columns) + "\n")

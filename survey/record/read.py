@@ -23,7 +23,7 @@ from survey.record.doubtful_courses import (
     tell_doubtful_salvage,
 )
 from survey.record.doubtful_points import is_of_believable_extent, tell_doubtful_points
-from survey.record.findings import Findings
+from survey.record.findings import Findings, one_line
 from survey.record.model import Feature, Record, SurveyPoints
 from survey.record.notes_files import COURSES, LAID, SALVAGE
 from survey.record.points_file import SCHEMA as POINTS
@@ -73,7 +73,9 @@ def examine(folder: Path) -> Examination:
     """Read a folder as far as it can be read, gathering faults and doubts."""
     findings = Findings()
     if not folder.is_dir():
-        findings.fault(folder.name or str(folder), "is no folder", "give the folder that holds arch.toml")
+        findings.fault(
+            one_line(folder.name) or str(folder), "is no folder", "give the folder that holds arch.toml"
+        )
         return Examination(None, None, tuple(findings.faults), ())
     contents = read_contents(folder, findings)
     has_points = contents.points is not None and len(contents.points) > 0

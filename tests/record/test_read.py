@@ -11,7 +11,7 @@ import pytest
 from record.record_folder import POINTS, SOUND, spoiled, write_folder
 
 from survey.errors import Fault, RecordError
-from survey.record import Status, check_record, read_record
+from survey.record import RecordCounts, Status, check_record, read_record
 from survey.record.model import UNKNOWN, Condition, Edge, Feature, Laid
 
 _HERE = Path(__file__).parent
@@ -155,6 +155,9 @@ def test_file_that_cannot_be_opened_is_a_fault(tmp_path: Path, monkeypatch: pyte
 def test_folder_that_is_none_is_a_fault(tmp_path: Path) -> None:
     with pytest.raises(RecordError, match=r"^nowhere: is no folder; give the folder that holds arch\.toml$"):
         read_record(tmp_path / "nowhere")
+    report = check_record(tmp_path / "no\nwhere")
+    assert _lines(report.faults) == ["no where: is no folder; give the folder that holds arch.toml"]
+    assert (report.status, report.counts) == (Status.FAULTY, RecordCounts())
 
 
 def test_workbook_beside_the_record_is_told(tmp_path: Path) -> None:
