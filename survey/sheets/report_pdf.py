@@ -19,7 +19,7 @@ _HEAD_MM = 12.0
 
 def report_sheets(given: ReportInput, sections: tuple[Section, ...]) -> tuple[Sheet, ...]:
     """Framed A4 pages with all words and tables, followed by the sheets of all sections."""
-    column = _Column(f"Report on {given.record.name}")
+    column = _Column("Report")
     for section in sections:
         _set_section(column, section)
     pages = finish(column.finished(), TitleBlock.of(given.record))

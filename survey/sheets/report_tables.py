@@ -114,7 +114,7 @@ def laying_schedule(plan: RebuildPlan) -> Schedule:
         Column("joint\nbelow"),
         Column("joint\nabove"),
         Column("depth\ngauge"),
-        Column("check", _LEFT, wrap_mm=44.0),
+        Column("check", _LEFT, wrap_mm=56.0),
     )
     rows = tuple(
         (
