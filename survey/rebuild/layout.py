@@ -122,7 +122,6 @@ def place_ring(
         standing = np.asarray(seen.any(axis=1, keepdims=True))
         axis = np.where(standing, inner.normal(0.5 * (start_mm + end_mm)), axis)
     middles = 0.5 * (np.concatenate([[0.0], end_mm]) + np.concatenate([start_mm, [length_mm]]))
-    middles[0], middles[-1] = 0.0, length_mm  # the skewbacks themselves bear the outermost joints
     joint_axis = inner.normal(middles)
     cut = beds.parallel[:, None]
     left_side = np.where(cut, joint_axis[:-1], axis)
@@ -132,7 +131,8 @@ def place_ring(
     corners = np.stack([left, right, outer_right, outer_left], axis=1)
     if surveyed_mm is not None:
         corners = np.where(np.isnan(surveyed_mm), corners, surveyed_mm)
-    skewback = inner.point(np.array([0.0, length_mm])) + depth_mm * joint_axis[[0, -1]]
+    springings = np.array([0.0, length_mm])
+    skewback = inner.point(springings) + depth_mm * inner.normal(springings)
     joints = _outer_joints(corners, skewback, joint_axis)
     return PlacedRing(start_mm, end_mm, corners, axis, skewback, joints)
 

@@ -88,8 +88,21 @@ def _survey_ring(record: Record, fit: ArchFit, options: RebuildOptions, lines: R
     ring = lines.ring
     count = count_ring(ring, record, fit, options, inner=lines.inner)
     readings = read_rhythm(record, fit, ring, inner=lines.inner, count=count.count, numbers=count.numbers)
-    rhythm = find_rhythm(readings, brick_width_mm=ring.brick_width_mm * section_factor(ring))
+    rhythm = find_rhythm(
+        readings,
+        brick_width_mm=ring.brick_width_mm * section_factor(ring),
+        not_joints=hinge_joints(fit, count.count),
+    )
     return _Surveyed(lines, count, rhythm, missing_courses(record, ring.ring, count))
+
+
+def hinge_joints(fit: ArchFit, count: int) -> NDArray[np.int64]:
+    """Joints of a ring of ``count`` courses at and beside the hinges of a moved arch, where they may gape."""
+    if fit.movement is None:
+        return np.zeros(0, dtype=np.int64)
+    length_mm = curve_of(fit.movement.original.shape).length_mm
+    at = [round(h.station_mm.value / length_mm * count) for h in fit.movement.hinges]
+    return np.unique(np.clip(np.add.outer(at, [-1, 0, 1]).ravel(), 0, count)).astype(np.int64)
 
 
 def _whole_drafts(

@@ -12,6 +12,9 @@ from survey.curves.protocol import Floats
 MAX_SIZES = 3
 LEAST_SEPARATION = 2.5
 """Sizes closer than so many standard deviations of one size are one size (judgement)."""
+LEAST_SCATTER_MM = 0.1
+"""Finer than a rule reads: identical readings are no proof of identical bricks."""
+MIXTURE_ROUNDS = 60
 LONGEST_PERIOD = 4
 """Longest repeat looked for along the ring: header, stretcher and the like."""
 
@@ -59,9 +62,9 @@ def find_sizes(width_mm: Floats, *, default_mm: float) -> BrickSizes:
 
     Notes
     -----
-    For each number of sizes the split of least squares is found exactly (prefix sums over the sorted widths);
-    the number is the one of least Bayesian information criterion whose sizes stand apart by
-    ``LEAST_SEPARATION``.
+    For each number of sizes a normal mixture of one scatter is fitted by expectation and maximisation, from
+    the split of least squares, found exactly by prefix sums over the sorted widths. The number is the one of
+    least Bayesian information criterion whose sizes stand apart by ``LEAST_SEPARATION``.
     """
     read = ~np.isnan(width_mm)
     if not read.any():
@@ -77,7 +80,7 @@ def find_sizes(width_mm: Floats, *, default_mm: float) -> BrickSizes:
 
 
 def _split(ordered: Floats) -> tuple[Floats, float]:
-    """Sizes and scatter of the best split of sorted widths."""
+    """Sizes and scatter of the best mixture of one to three sizes for sorted widths."""
     n = ordered.size
     shifted = ordered - ordered.mean()
     sums = np.concatenate([[0.0], np.cumsum(shifted)])
@@ -86,15 +89,35 @@ def _split(ordered: Floats) -> tuple[Floats, float]:
     for k in range(1, min(MAX_SIZES, n // 4) + 1):
         cuts = _cuts(sums, squares, k)
         parts = [ordered[a:b] for a, b in zip([0, *cuts], [*cuts, n], strict=True)]
-        variance = sum(float(((p - p.mean()) ** 2).sum()) for p in parts) / n
-        scatter = np.sqrt(max(variance, 1e-4))  # a tenth of the finest rule: identical readings are no proof
-        means = np.array([p.mean() for p in parts])
+        means, scatter, log_likelihood = _mixture(ordered, parts)
         if k > 1 and np.diff(means).min() < LEAST_SEPARATION * scatter:
             continue
-        score = 2.0 * n * np.log(scatter) + 2.0 * k * np.log(n)
+        score = 2.0 * k * np.log(n) - 2.0 * log_likelihood  # k sizes, k - 1 shares, one scatter
         if score < best_score:
-            best, best_score = (means, float(np.sqrt(variance))), score
+            best, best_score = (means, scatter), score
     return best
+
+
+def _mixture(widths: Floats, parts: list[Floats]) -> tuple[Floats, float, float]:
+    """Means, common scatter and log likelihood of a normal mixture, by expectation and maximisation."""
+    means = np.array([p.mean() for p in parts])
+    share = np.array([p.size for p in parts]) / widths.size
+    variance = max(sum(float(((p - p.mean()) ** 2).sum()) for p in parts) / widths.size, LEAST_SCATTER_MM**2)
+    log_likelihood = -np.inf
+    for _ in range(MIXTURE_ROUNDS):
+        density = (
+            share * np.exp(-0.5 * (widths[:, None] - means) ** 2 / variance) / np.sqrt(2 * np.pi * variance)
+        )
+        total = np.maximum(density.sum(axis=1), 1e-300)
+        last, log_likelihood = log_likelihood, float(np.log(total).sum())
+        if log_likelihood - last < 1e-3:
+            break
+        belongs = density / total[:, None]
+        weight = np.maximum(belongs.sum(axis=0), 1e-12)
+        means, share = belongs.T @ widths / weight, weight / widths.size
+        spread = float((belongs * (widths[:, None] - means) ** 2).sum()) / widths.size
+        variance = max(spread, LEAST_SCATTER_MM**2)
+    return np.sort(means), float(np.sqrt(variance)), log_likelihood
 
 
 def _cuts(sums: Floats, squares: Floats, k: int) -> list[int]:

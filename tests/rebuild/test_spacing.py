@@ -27,7 +27,7 @@ def problems(draw: st.DrawFn) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.nd
 
 @given(problems())
 def test_spread_meets_the_conditions_of_optimality(problem: tuple) -> None:
-    """Sum and limits hold, and one multiplier explains every joint: the conditions that single out the optimum."""
+    """Sum and limits hold, and one multiplier explains every joint."""
     target, low, high, weight, total = problem
     spread = spread_joints(target, total, min_mm=low, max_mm=high, weight=weight)
     joints = spread.joints_mm
@@ -35,7 +35,9 @@ def test_spread_meets_the_conditions_of_optimality(problem: tuple) -> None:
     assert joints.sum() == pytest.approx(total, abs=1e-8)
     assert (joints >= low).all()
     assert (joints <= high).all()
-    pull = weight * (joints - target)  # equals the multiplier where free, no less at a least, no more at a greatest
+    pull = weight * (
+        joints - target
+    )  # equals the multiplier where free, no less at a least, no more at a greatest
     assert pull[joints > low].max(initial=-np.inf) <= pull[joints < high].min(initial=np.inf) + 1e-7
 
 

@@ -1,0 +1,116 @@
+"""Saved bricks: optimal places, against trying every assignment."""
+
+from __future__ import annotations
+
+from itertools import permutations
+
+import numpy as np
+import pytest
+from rebuild.factory import fit, lay, notes_from, record, ring
+
+from survey.curves import curve_of, segmental
+from survey.rebuild import RebuildPlan, plan_rebuild
+from survey.record.model import Condition, CourseNote, JointLimits, Laid, Ring, SalvagedBrick
+
+SHAPE = segmental(2400.0, 400.0)
+ALONG = np.linspace(-1.0, 1.0, 44)
+
+
+def saved(name: str, width: float, depth: float | None = None, of_ring: int | None = None) -> SalvagedBrick:
+    return SalvagedBrick(name, width, depth, of_ring, "", 2)
+
+
+def plan_with(
+    bricks: tuple[SalvagedBrick, ...],
+    *,
+    widths: np.ndarray | None = None,
+    broken: tuple[int, ...] = (10, 11, 12, 30),
+    limits: JointLimits = JointLimits(3.0, 20.0, 60.0),  # noqa: B008  a frozen value
+    one: Ring | None = None,
+) -> RebuildPlan:
+    """A whole rebuild in which some courses cannot go back."""
+    widths = np.full(43, 50.0) if widths is None else widths
+    laid = lay(curve_of(SHAPE).length_mm, widths, 1.0 + 0.3 * np.abs(ALONG))
+    notes = tuple(n if n.course not in broken else _broken(n) for n in notes_from(laid))
+    rec = record((one or ring(1, 43),), courses=notes, salvage=bricks, joints=limits)
+    return plan_rebuild(rec, fit(SHAPE, rec))
+
+
+def _broken(note: CourseNote) -> CourseNote:
+    from dataclasses import replace
+
+    return replace(note, condition=Condition.CRACKED)
+
+
+def sources(plan: RebuildPlan) -> dict[int, str]:
+    return {b.course: b.source for b in plan.bricks if b.source not in ("original", "new")}
+
+
+def test_originals_go_to_their_own_places() -> None:
+    plan = plan_with(())
+    assert [b.course for b in plan.bricks if b.source == "new"] == [10, 11, 12, 30]
+    assert sum(b.source == "original" for b in plan.bricks) == 39
+
+
+def test_the_assignment_is_the_best_of_all() -> None:
+    widths = np.where(np.isin(np.arange(1, 44), (10, 30)), 60.0, 50.0)
+    bricks = (saved("A", 51.2), saved("B", 59.0), saved("C", 49.7), saved("D", 60.6), saved("E", 53.0))
+    found = sources(plan_with(bricks, widths=widths))
+    slots = {10: 60.0, 11: 50.0, 12: 50.0, 30: 60.0}
+    best = min(
+        sum((b.width_mm - slots[c]) ** 2 for c, b in zip(slots, chosen, strict=True))
+        for chosen in permutations(bricks, 4)
+    )
+    assert len(found) == 4
+    by_name = {b.brick: b.width_mm for b in bricks}
+    assert sum((by_name[name] - slots[c]) ** 2 for c, name in found.items()) == pytest.approx(best)
+
+
+def test_as_many_as_fit_are_used_even_at_a_worse_fit() -> None:
+    plan = plan_with((saved("A", 50.0), saved("B", 57.0)), broken=(10,))
+    assert sources(plan) == {10: "A"}
+    plan = plan_with((saved("A", 50.0), saved("B", 57.0)), broken=(10, 11))
+    assert set(sources(plan).values()) == {"A", "B"}
+
+
+@pytest.mark.parametrize(
+    ("brick", "fits"),
+    [
+        (saved("A", 50.0, depth=240.0, of_ring=1), True),
+        (saved("A", 50.0, depth=244.0), True),
+        (saved("A", 50.0, depth=215.0), False),
+        (saved("A", 50.0, of_ring=2), False),
+        (saved("A", 60.0), True),
+        (saved("A", 66.0), False),
+        (saved("A", 40.0), True),
+        (saved("A", 25.0), False),
+    ],
+)
+def test_what_fits(brick: SalvagedBrick, fits: bool) -> None:
+    """Joints of 8.4 mm at the crown, between 3 and 20: a brick may be 10.8 mm wider or 23.2 narrower."""
+    plan = plan_with((brick,), broken=(22,))
+    assert bool(sources(plan)) == fits
+    assert any("without a place in this plan: A" in note for note in plan.notes) != fits
+    assert not plan.refusals
+
+
+def test_the_plan_tells_what_the_joints_give_and_what_is_to_buy() -> None:
+    plan = plan_with((saved("No. 7", 52.0),))
+    (course,) = sources(plan)
+    told = next(n for n in plan.notes if "No. 7" in n)
+    brick = plan.bricks[course - 1]
+    below = plan.joints_mm(1)[course - 1]
+    assert f"course {course}, +2.0 mm" in told
+    assert f"{below:.1f} and {brick.joint_after_intrados_mm:.1f} mm" in told
+    assert brick.width_intrados_mm == pytest.approx(52.0)
+    left = sorted({10, 11, 12, 30} - {course})
+    assert any(n.startswith("To buy or cut for ring 1: 3 bricks of 50.0 mm") for n in plan.notes)
+    assert [b.course for b in plan.bricks if b.source == "new"] == left
+    assert any("with the year" in n for n in plan.notes)
+
+
+def test_a_turned_brick_is_compared_across_its_tooth() -> None:
+    one = ring(1, 43, brick_width_mm=50.0 * np.cos(0.5), laid=Laid.SAWTOOTH, turn_rad=0.5)
+    plan = plan_with((saved("A", 50.0 * np.cos(0.5)),), broken=(22,), one=one)
+    assert sources(plan) == {22: "A"}
+    assert plan.bricks[21].width_intrados_mm == pytest.approx(50.0)
