@@ -14,7 +14,6 @@ from survey.errors import RecordError
 from survey.record import check_record, read_record
 
 _STAND = Stand(4_000.0, -7_000.0, 1_200.0, 2.2)
-_BARE = re.compile(r"^(springing|intrados),1,\d*,(left|right)$")
 
 
 def _outside(distance_mm: float) -> str:
