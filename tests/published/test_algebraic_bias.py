@@ -1,8 +1,9 @@
 """What algebraic fits do to short arcs and this fit does not: Kasa's circle, Halir and Flusser's ellipse.
 
-Both as scikit-image fits them (CircleModel, EllipseModel). That they draw short arcs in is well known (Gander,
-Golub and Strebel 1994, from memory; scikit-image issue 5186, text seen); the sizes of the bias were computed
-independently on arcs of 100 points with 4 mm of noise, an ellipse of 2000 x 900 mm and a circle of 2000 mm.
+Both as scikit-image fits them (CircleModel, EllipseModel). That they draw short arcs in is well known
+(Gander, Golub and Strebel 1994, from memory; scikit-image issue 5186, text seen); the sizes of the bias
+were computed independently on arcs of 100 points with 4 mm of noise, an ellipse of 2000 x 900 mm and a
+circle of 2000 mm.
 """
 
 import numpy as np
