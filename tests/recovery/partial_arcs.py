@@ -1,9 +1,9 @@
-"""How free fits bear short arcs: 100 points with 4 mm of noise on 180, 120, 90 and 60 degrees of known curves.
+"""How free fits bear short arcs: 100 points with 4 mm of noise on 180 to 60 degrees of known curves.
 
 Every answer is set against an independent one: the nearest ellipse with the feet as unknowns, from several
 starts, and the nearest parabola. A finite ellipse is optimal if and only if some ellipse lies nearer than the
-nearest parabola, for parabolas are the limit of ever longer ellipses. A search that says it converged but lies
-above the best of all answers has failed in silence.
+nearest parabola, for parabolas are the limit of ever longer ellipses. A search that says it converged but
+lies above the best of all answers has failed in silence.
 
     python tests/recovery/partial_arcs.py            writes PARTIAL_ARCS.md beside this file (half a minute)
 """
@@ -210,11 +210,11 @@ def report(n_seeds: int = 100) -> str:
         "",
         f"{n_seeds} seeds an arc; remade by `python tests/recovery/partial_arcs.py`. Every answer is set",
         "against the nearest ellipse from several starts with the feet as unknowns, and against the nearest",
-        "parabola, both by another library; a finite ellipse is optimal if and only if one lies nearer than the",
-        "nearest parabola.",
+        "parabola, both by another library; a finite ellipse is optimal if and only if one lies nearer than",
+        "the nearest parabola.",
         "",
-        "Ellipse of 2000 x 900 mm. `sigma ratio` is the stated standard error over the spread about the truth,",
-        "from the least to the largest of the five parameters.",
+        "Ellipse of 2000 x 900 mm. `sigma ratio` is the stated standard error over the spread about the",
+        "truth, from the least to the largest of the five parameters.",
         "",
         "| arc, deg | " + " | ".join(outcome.value for outcome in Outcome)
         + " | evaluations, median | semi-major, median (5 to 95 %), mm | its spread, mm | sigma ratio |",
