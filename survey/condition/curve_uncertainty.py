@@ -69,6 +69,6 @@ def _build_of(candidate: Candidate) -> Build:
         if build.family is candidate.family and build.numbers == own:
             return build
     raise FitError(
-        f"parameters {', '.join(own)} are not those of a {candidate.family.value.replace('_', '-')} arch; "
+        f"parameters {', '.join(own)} are not those of family {candidate.family.value.replace('_', '-')}; "
         "use a candidate as fit_arch gives it"
     )

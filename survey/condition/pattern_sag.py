@@ -8,7 +8,7 @@ from survey.condition.noise_model import CourseNoise, fit_template
 from survey.condition.result import Pattern
 from survey.condition.ring_table import RingTable
 from survey.curves.protocol import Floats
-from survey.fitting.result import Estimate
+from survey.fitting.result import Estimate, Verdict
 from survey.record.model import Tolerances
 
 NAMED_ABOVE = 4.0
@@ -22,7 +22,7 @@ def smooth_waves(station_mm: Floats) -> Floats:
 
 
 def smooth_sag(
-    table: RingTable, known: np.ndarray, noise: CourseNoise, tolerances: Tolerances
+    table: RingTable, known: np.ndarray, noise: CourseNoise, tolerances: Tolerances, verdict: Verdict
 ) -> tuple[Pattern, ...]:
     """The sag of one ring if it is evident and deeper than the tolerance, else nothing.
 
@@ -52,6 +52,8 @@ def smooth_sag(
         f"{smooth[high]:.0f} mm outside it near course {int(course[high])}. There is no kink, so no hinge: "
         "it was built so, or its centre gave way while building."
     )
+    if not verdict.clear or verdict.family is None:
+        sentence += " It may also have been set out to another curve than the one fitted."
     return (Pattern("smooth sag", sentence, table.ring.ring, first, last, size, fit.evidence),)
 
 

@@ -14,9 +14,10 @@ from survey.condition.pattern_runs import (
     noted_repairs,
     offset_patch,
 )
-from survey.condition.pattern_sag import smooth_sag
+from survey.condition.pattern_sag import smooth_sag, smooth_waves
 from survey.condition.result import Pattern
 from survey.condition.ring_table import RingTable
+from survey.curves.protocol import Floats
 from survey.fitting.noise import Scatter
 from survey.fitting.result import ArchFit
 from survey.record.model import Record
@@ -52,21 +53,27 @@ def find_patterns(record: Record, fit: ArchFit, tables: tuple[RingTable, ...]) -
             known[np.flatnonzero(known)[apart]] = False
             noise = _deviation_noise(fit, table, known)
         if not sag_told:
-            sag = smooth_sag(table, known, noise, record.tolerances)
+            sag = smooth_sag(table, known, noise, record.tolerances, fit.verdict)
             found.extend(sag)
             sag_told = bool(sag)
+            if sag:
+                noise = _deviation_noise(fit, table, known, smooth_waves(noise.station_mm))
         if fit.movement is None:
             found.extend(offset_patch(table, known, noise))
     return tuple(sorted(found, key=lambda p: -p.evidence))
 
 
-def _deviation_noise(fit: ArchFit, table: RingTable, known: np.ndarray) -> CourseNoise:
+def _deviation_noise(
+    fit: ArchFit, table: RingTable, known: np.ndarray, told: Floats | None = None
+) -> CourseNoise:
+    """Deviations of the known courses beside what the curve can follow, and what has been told already."""
     station = table.station_mm[known]
+    follow = curve_slopes(fit.best, station)
     guess = Scatter(fit.irregularity_mm, fit.correlation_length_mm)
     return course_noise(
         station,
         table.deviation_mm[known],
         np.sqrt(table.reading_variance_mm2[known]),
-        curve_slopes(fit.best, station),
+        follow if told is None else np.column_stack([follow, told]),
         guess,
     )
