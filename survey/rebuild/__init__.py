@@ -2,7 +2,7 @@
 
 :func:`plan_rebuild` answers a :class:`RebuildPlan`: a whole ring laid anew with its own rhythm, or a repair that leaves
 standing bricks where they are. A plan that cannot keep its joints inside their limits carries refusals, never a
-silent squeeze.
+silent squeeze. :func:`replan` follows the work with the marks of what is laid.
 """
 
 from survey.rebuild.plan import (
@@ -21,6 +21,7 @@ from survey.rebuild.plan import (
     Templet,
 )
 from survey.rebuild.planner import plan_rebuild
+from survey.rebuild.progress import replan
 
 __all__ = [
     "Brick",
@@ -37,4 +38,5 @@ __all__ = [
     "Scope",
     "Templet",
     "plan_rebuild",
+    "replan",
 ]

@@ -22,10 +22,10 @@ from survey.rebuild.laying import order_laying
 from survey.rebuild.layout_draft import ClosedRing, RingDraft, close_ring
 from survey.rebuild.layout_ring import LaidOutRing, lay_out
 from survey.rebuild.plan import RebuildOptions, RebuildPlan, Scope
+from survey.rebuild.progress import replan
 from survey.rebuild.quantities import take_quantities
 from survey.rebuild.repair import StandingRing, repair_draft
 from survey.rebuild.repair_soffit import Base
-from survey.rebuild.replan import replan_rings
 from survey.rebuild.rhythm import RingRhythm, find_rhythm
 from survey.rebuild.rhythm_readings import read_rhythm
 from survey.rebuild.rings import RingLines, ring_lines, section_factor, section_limits
@@ -81,7 +81,8 @@ def plan_rebuild(record: Record, fit: ArchFit, options: RebuildOptions | None = 
     else:
         chosen = choose_curve(fit, options.curve)
         drafts = _whole_drafts(record, fit, surveyed, chosen)
-    return _finish(record, options, scope, chosen, surveyed, drafts)
+    plan = _finish(record, options, scope, chosen, surveyed, drafts)
+    return replan(plan, record.laid) if record.laid else plan
 
 
 def _survey_ring(record: Record, fit: ArchFit, options: RebuildOptions, lines: RingLines) -> _Surveyed:
@@ -167,8 +168,7 @@ def _finish(
     tolerance_mm = options.templet_tolerance_mm
     if tolerance_mm is None:
         tolerance_mm = record.tolerances.templet_mm
-    replanned = replan_rings([r.plan for r in laid_out], record.laid)
-    rings = replanned.rings
+    rings = tuple(r.plan for r in laid_out)
     templets = group_templets(rings, tolerance_mm)
     rings = assign_templets(rings, templets)
     centring = plan_centring(chosen.shape, rings, record)
@@ -181,15 +181,14 @@ def _finish(
         centring=centring,
         laying=order_laying(rings, centring, chosen.shape),
         quantities=take_quantities(rings, centring, record),
-        refusals=(*(s for r in laid_out for s in r.refusals), *replanned.refusals),
+        refusals=tuple(s for r in laid_out for s in r.refusals),
         warnings=(
             *(d for s in surveyed for d in s.count.doubts),
             *(s for r in laid_out for s in r.warnings),
-            *replanned.warnings,
             *(s for a, b in pairwise(rings) for s in alignment_warning(b, a)),
         ),
         cautions=CAUTIONS,
-        notes=(*chosen.notes, *salvage_notes(saved, rings), *purchase_notes(rings), *replanned.notes),
+        notes=(*chosen.notes, *salvage_notes(saved, rings), *purchase_notes(rings)),
     )
 
 

@@ -118,7 +118,7 @@ def _curve(
     typical_mm = float(np.median(readings.sigma_mm))
     wave = wave_mm(pitch_mm, typical_mm, fit.irregularity_mm, fit.correlation_length_mm)
     flush = _flush_points(stands, station, deviation, pitch_mm=pitch_mm, length_mm=base.length_mm)
-    return repair_curve(base, readings, flush, wave_mm=wave, step_mm=0.5 * pitch_mm)
+    return repair_curve(base, readings, flush, wave_mm=wave, step_mm=pitch_mm)
 
 
 def _parallel_to(base: Base, inside: DisplacedCurve | None) -> DisplacedCurve:

@@ -12,7 +12,7 @@ from rebuild.factory import edge_survey, fit, lay, notes_from, record, ring
 
 from survey.curves import curve_of, elliptical, segmental
 from survey.errors import PlanError
-from survey.rebuild import BrickKind, RebuildPlan, RingPlan, plan_rebuild
+from survey.rebuild import BrickKind, RebuildPlan, RingPlan, plan_rebuild, replan
 from survey.rebuild.replan import replan_rings, too_late_after
 from survey.record.model import Edge, JointLimits, Laid, LaidMark, Record
 
@@ -218,3 +218,17 @@ def test_a_plan_from_a_record_with_marks_is_replanned() -> None:
 def test_marks_that_name_nothing(bad: LaidMark, message: str) -> None:
     with pytest.raises(PlanError, match=message):
         replan_rings(planned().rings, [bad])
+
+
+def test_the_whole_plan_follows_what_is_laid() -> None:
+    plan = planned()
+    marks = laid_off(plan, {1: 0.5, 2: 1.0, 3: 1.5})
+    again = replan(plan, marks)
+    assert [s.step for s in again.laying] == list(range(1, len(again.laying) + 1))
+    assert {(s.ring, s.course) for s in again.laying} == {(1, c) for c in range(4, N + 1)}
+    told = {(m.course, m.edge): m.along_left_mm for m in again.centring.marks if m.what == "mark"}
+    for brick in again.bricks:
+        assert told[brick.course, "left"] == pytest.approx(brick.station_start_mm, abs=1e-6)
+        assert told[brick.course, "right"] == pytest.approx(brick.station_end_mm, abs=1e-6)
+    assert again.templets == plan.templets
+    assert again.quantities == plan.quantities

@@ -1,0 +1,58 @@
+"""The plan while the arch goes up: what is laid stays, the rest is marked and ordered anew."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from survey.rebuild.laying import order_laying
+from survey.rebuild.marks import Profile, course_marks, crown_station_mm, soffit_of
+from survey.rebuild.plan import LayingStep, RebuildPlan, RingPlan
+from survey.rebuild.replan import replan_rings
+from survey.record.model import LaidMark
+
+
+def replan(plan: RebuildPlan, marks: Sequence[LaidMark]) -> RebuildPlan:
+    """The plan with what is laid kept and its error spread over the joints still open.
+
+    Parameters
+    ----------
+    plan : RebuildPlan
+        As it was before anything was laid.
+    marks : sequence of LaidMark
+        All marks measured so far.
+
+    Returns
+    -------
+    RebuildPlan
+        Rings, course marks and laying order are those of the work still to be done; templets, timber and
+        quantities stay as they were. Refusals say when the last brick will no longer fit, notes from which
+        course on a correction comes too late.
+
+    Raises
+    ------
+    PlanError
+        When a mark names a ring or course that is not to be laid.
+    """
+    done = replan_rings(plan.rings, marks)
+    changed = {m.ring for m in marks}
+    rings = [r for r in done.rings if r.ring in changed]
+    soffit = soffit_of(plan.shape, done.rings)
+    profile = Profile(soffit, crown_station_mm(plan.shape, soffit), plan.centring.rib)
+    kept = (m for m in plan.centring.marks if m.what != "mark" or m.ring not in changed)
+    centring = replace(plan.centring, marks=(*kept, *course_marks(profile, rings)))
+    return replace(
+        plan,
+        rings=done.rings,
+        centring=centring,
+        laying=_still_to_lay(order_laying(done.rings, centring, plan.shape), done.rings),
+        refusals=(*plan.refusals, *done.refusals),
+        warnings=(*plan.warnings, *done.warnings),
+        notes=(*plan.notes, *done.notes),
+    )
+
+
+def _still_to_lay(steps: Sequence[LayingStep], rings: Sequence[RingPlan]) -> tuple[LayingStep, ...]:
+    laid = {(b.ring, b.course) for r in rings for b in r.bricks if b.laid}
+    left = [s for s in steps if (s.ring, s.course) not in laid]
+    return tuple(replace(s, step=k) for k, s in enumerate(left, start=1))
