@@ -17,6 +17,8 @@ from survey.record.model import Edge, Feature, Record
 
 ANY_CHANCE = 0.05
 """Chance that noise alone makes any course of a ring seem to have moved."""
+SURE_SIGMAS = 2.6
+"""Spread, settlement and crown are told beyond this: noise alone does that once in a hundred times."""
 CROWN_SHARE = 0.1
 """The crown's movement is the mean over the courses within this share of the arch on either side of it."""
 APART_SIGMAS = 5.0
@@ -249,7 +251,7 @@ def _sentences(
 
 
 def _is_sure(size: Estimate) -> bool:
-    return bool(np.isfinite(size.sigma) and abs(size.value) > 2 * size.sigma)
+    return bool(np.isfinite(size.sigma) and abs(size.value) > SURE_SIGMAS * size.sigma)
 
 
 def _much(size: Estimate) -> str:

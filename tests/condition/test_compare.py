@@ -129,7 +129,7 @@ def test_three_datums_that_disagree_are_kept_and_doubted() -> None:
 
 
 def test_without_datums_the_springings_tie() -> None:
-    found = compared(surveyed(LaidRing(N), 3), surveyed(LaidRing(N, deviation_mm={26: -9.0}), 4))
+    found = compared(surveyed(LaidRing(N), 5), surveyed(LaidRing(N, deviation_mm={26: -9.0}), 6))
     assert found.tie.by is Tie.SPRINGINGS
     assert "what both springings did together cannot be seen" in found.sentences[0]
     assert [c.course for c in found.courses if c.moved] == [26]

@@ -15,6 +15,7 @@ from survey.fitting.edge_readings import (
     LEFT,
     MID,
     OUTER,
+    RIGHT,
     UNLABELLED,
     along_mm,
     place_points,
