@@ -38,13 +38,23 @@ def curve_slopes(candidate: Candidate, station_mm: ArrayLike) -> Floats:
            [ 0.,  1.,  1.]])
     """
     station = np.asarray(station_mm, dtype=float)
+    curve = curve_of(candidate.shape)
+    return slopes_at(candidate, curve.point(station), curve.normal(station))
+
+
+def slopes_at(candidate: Candidate, foot_mm: Floats, normal: Floats) -> Floats:
+    """The same (n, k) at points (n, 2) of the curve with their outward normals (n, 2).
+
+    Raises
+    ------
+    FitError
+        The candidate's parameters are not those of its family.
+    """
     shape = candidate.shape
     build = _build_of(candidate)
-    curve = curve_of(shape)
     c, s = np.cos(shape.tilt_rad), np.sin(shape.tilt_rad)
     turn = np.array([[c, -s], [s, c]])
-    local = (curve.point(station) - [shape.axis_x_mm, shape.springing_y_mm]) @ turn
-    normal = curve.normal(station)
+    local = (foot_mm - [shape.axis_x_mm, shape.springing_y_mm]) @ turn
     profile = profile_of(build, numbers_of(build, shape))
     by_shape = -profile.sight(np.abs(local[:, 0]), local[:, 1]).slopes
     own = normal @ turn
@@ -59,7 +69,11 @@ def curve_slopes(candidate: Candidate, station_mm: ArrayLike) -> Floats:
 
 def curve_variance(candidate: Candidate, station_mm: ArrayLike) -> Floats:
     """Variance (n,) of the curve's place along its normal at stations (n,), mm squared."""
-    slopes = curve_slopes(candidate, station_mm)
+    return variance_of(candidate, curve_slopes(candidate, station_mm))
+
+
+def variance_of(candidate: Candidate, slopes: Floats) -> Floats:
+    """The same (n,) from slopes (n, k)."""
     return np.asarray(np.einsum("ij,jk,ik->i", slopes, candidate.covariance, slopes), dtype=float)
 
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from survey.condition.curve_uncertainty import curve_variance
+from survey.condition.curve_uncertainty import slopes_at, variance_of
 from survey.condition.findings import Finding, findings_of, flags_of
 from survey.condition.patterns import find_patterns
 from survey.condition.result import CourseDeviation, DeviationMap
 from survey.condition.ring_table import RingTable, ring_table
 from survey.condition.worst import worst_courses
 from survey.curves import curve_of
-from survey.curves.protocol import Curve, Floats
+from survey.curves.protocol import Floats
 from survey.fitting.edge_readings import average_edges
 from survey.fitting.numbering import number_points
 from survey.fitting.result import ArchFit
@@ -45,37 +45,32 @@ def map_deviations(record: Record, fit: ArchFit) -> DeviationMap:
         ring_table(record, curve, ring, places, readings, count)
         for ring, count in zip(record.rings, fit.courses, strict=True)
     )
-    sigmas = tuple(deviation_sigma(fit, table) for table in tables)
+    slopes = tuple(slopes_at(fit.best, table.foot_mm, table.normal) for table in tables)
+    sigmas = tuple(
+        np.sqrt(table.reading_variance_mm2 + variance_of(fit.best, slope))
+        for table, slope in zip(tables, slopes, strict=True)
+    )
     found = tuple(
         findings_of(table, sigma, record.tolerances) for table, sigma in zip(tables, sigmas, strict=True)
     )
     rows = tuple(
         row
         for table, sigma, findings in zip(tables, sigmas, found, strict=True)
-        for row in _rows(curve, table, sigma, findings)
+        for row in _rows(table, sigma, findings)
     )
     return DeviationMap(
         shape=fit.best.shape,
         courses=rows,
-        patterns=find_patterns(record, fit, tables),
+        patterns=find_patterns(record, fit, tables, slopes),
         worst=worst_courses(tables, found),
         tolerances=record.tolerances,
         movement=fit.movement,
     )
 
 
-def deviation_sigma(fit: ArchFit, table: RingTable) -> Floats:
-    """Standard uncertainty (n,) of a ring's deviations: the readings' and the fitted curve's together."""
-    return np.asarray(
-        np.sqrt(table.reading_variance_mm2 + curve_variance(fit.best, table.station_mm)), dtype=float
-    )
-
-
-def _rows(
-    curve: Curve, table: RingTable, sigma_mm: Floats, findings: tuple[Finding, ...]
-) -> list[CourseDeviation]:
+def _rows(table: RingTable, sigma_mm: Floats, findings: tuple[Finding, ...]) -> list[CourseDeviation]:
     off = table.offset_mm + np.nan_to_num(table.deviation_mm)
-    xy = curve.point(table.station_mm) + off[:, None] * curve.normal(table.station_mm)
+    xy = table.foot_mm + off[:, None] * table.normal
     flags = flags_of(findings, len(table.course))
     columns = (
         table.course.tolist(),

@@ -9,6 +9,7 @@ from functools import partial
 import numpy as np
 
 from survey.curves.protocol import Floats
+from survey.fitting.edge_readings import Ints
 from survey.fitting.noise import Scatter, Whitener, nodes_of, whitener
 
 IRREGULARITY_FACTORS = (0.6, 1.0, 1.7)
@@ -16,6 +17,8 @@ IRREGULARITY_FACTORS = (0.6, 1.0, 1.7)
 LENGTH_FACTORS = (0.5, 1.8)
 """Correlation lengths tried, likewise."""
 LEAST_IRREGULARITY_MM = 0.3
+SCATTER_SHARES = (1.0, 0.75, 0.5, 0.3)
+"""Variances tried of values that scatter independently, as shares of what is seen."""
 REPEATED_RATIO = 1e-6
 """Columns that differ from what others span by less than this share are repeats."""
 OUTLIER_SIGMAS = 4.0
@@ -52,15 +55,18 @@ class CourseNoise:
     nuisance : (n, k) float
         Orthonormal columns a pattern must not be made of.
     weighings : tuple of Weighing
-    precision : (n, n) float
-        P of the best weighing.
+    own_precision : (n,) float
+        Diagonal of the best weighing's P.
+    run_precision : callable
+        Sums of that P over square blocks on its diagonal, from first to behind the last index, (m,) each.
     """
 
     station_mm: Floats
     values: Floats
     nuisance: Floats
     weighings: tuple[Weighing, ...]
-    precision: Floats
+    own_precision: Floats
+    run_precision: Callable[[Ints, Ints], Floats]
 
     @property
     def best(self) -> Weighing:
@@ -116,7 +122,19 @@ def course_noise(
             metric = whitener(nodes, sigma, np.ones(n), Scatter(irregularity * base, correlation))
             applied = metric.apply(columns)
             found.append(_weighing(metric, values, basis, applied[:, 0], applied[:, 1:]))
-    return sorted_noise(station_mm, values, basis, found)
+    found.sort(key=lambda w: -w.log_likelihood)
+    precision = found[0].project(np.eye(n))
+    return CourseNoise(
+        station_mm, values, basis, tuple(found), np.diag(precision).copy(), partial(_block_sums, precision)
+    )
+
+
+def _block_sums(precision: Floats, first: Ints, behind: Ints) -> Floats:
+    n = len(precision)
+    block = np.zeros((n + 1, n + 1))
+    block[1:, 1:] = precision.cumsum(axis=0).cumsum(axis=1)
+    corners = block[behind, behind] - block[first, behind] - block[behind, first] + block[first, first]
+    return np.asarray(corners, dtype=float)
 
 
 def independent_columns(columns: Floats) -> Floats:
@@ -139,17 +157,28 @@ def independent_noise(station_mm: Floats, values: Floats, nuisance: Floats) -> C
     left = values - basis @ (basis.T @ values)
     sum_of_squares = float(left @ left)
     found = []
-    for share in (1.0, 0.75, 0.5, 0.3):
-        variance = max(share * sum_of_squares / free, LEAST_IRREGULARITY_MM**2)
+    variances = [max(share * sum_of_squares / free, LEAST_IRREGULARITY_MM**2) for share in SCATTER_SHARES]
+    for variance in variances:
         log = -0.5 * (free * np.log(variance) + sum_of_squares / variance)
         found.append(Weighing(partial(_scaled_rest, basis, variance), left / variance, float(log)))
-    return sorted_noise(station_mm, values, basis, found)
+    order = sorted(range(len(found)), key=lambda i: -found[i].log_likelihood)
+    variance = variances[order[0]]
+    own = (1.0 - (basis**2).sum(axis=1)) / variance
+    return CourseNoise(
+        station_mm,
+        values,
+        basis,
+        tuple(found[i] for i in order),
+        own,
+        partial(_independent_block_sums, basis, variance),
+    )
 
 
-def sorted_noise(station: Floats, values: Floats, nuisance: Floats, found: list[Weighing]) -> CourseNoise:
-    """Noise with the likeliest weighing first and its precision written out."""
-    found.sort(key=lambda w: -w.log_likelihood)
-    return CourseNoise(station, values, nuisance, tuple(found), found[0].project(np.eye(len(values))))
+def _independent_block_sums(basis: Floats, variance: float, first: Ints, behind: Ints) -> Floats:
+    """Block sums of ``(I - Q Q') / variance``, without writing it out."""
+    running = np.vstack([np.zeros(basis.shape[1]), basis.cumsum(axis=0)])
+    followed = ((running[behind] - running[first]) ** 2).sum(axis=1)
+    return np.asarray((behind - first - followed) / variance, dtype=float)
 
 
 def _weighing(
@@ -191,7 +220,7 @@ def fit_template(noise: CourseNoise, templates: Floats) -> TemplateFit:
 
 def outliers(noise: CourseNoise) -> np.ndarray:
     """Mask (n,) of the values that all others contradict."""
-    spread = np.sqrt(np.maximum(np.diag(noise.precision), np.finfo(float).tiny))
+    spread = np.sqrt(np.maximum(noise.own_precision, np.finfo(float).tiny))
     return np.asarray(np.abs(noise.best.pull) / spread > OUTLIER_SIGMAS, dtype=bool)
 
 
@@ -216,12 +245,10 @@ def likeliest_run(noise: CourseNoise, *, shortest: int, longest: int) -> Run | N
     if longest < shortest:
         return None
     pull = np.concatenate([[0.0], np.cumsum(noise.best.pull)])
-    block = np.zeros((n + 1, n + 1))
-    block[1:, 1:] = noise.precision.cumsum(axis=0).cumsum(axis=1)
     length = np.arange(shortest, longest + 1)
     start = np.concatenate([np.arange(n - k + 1) for k in length])
     end = start + np.repeat(length, n - length + 1)
-    weight = block[end, end] - block[start, end] - block[end, start] + block[start, start]
+    weight = noise.run_precision(start, end)
     gain = 0.5 * (pull[end] - pull[start]) ** 2 / np.maximum(weight, 1e-300)
     best = int(np.argmax(gain))
     template = np.zeros((n, 1))

@@ -8,7 +8,6 @@ from survey.condition.noise_model import course_noise, fit_template
 from survey.condition.pattern_sag import NAMED_ABOVE
 from survey.condition.result import Pattern
 from survey.condition.ring_table import RingTable
-from survey.curves import curve_of
 from survey.fitting.noise import Scatter
 from survey.fitting.result import ArchFit, Estimate
 from survey.record.model import Edge, Feature, Record, Tolerances
@@ -26,7 +25,7 @@ def twisted_face(table: RingTable, tolerances: Tolerances, fit: ArchFit) -> tupl
     if np.count_nonzero(known) < FEWEST_COURSES:
         return ()
     station, face = table.station_mm[known], table.face_mm[known]
-    x, y = curve_of(fit.best.shape).point(station).T
+    x, y = table.foot_mm[known].T
     half = fit.best.shape.half_span_mm
     across, up = (x - x.mean()) / half, (y - y.mean()) / half
     twist = across * up

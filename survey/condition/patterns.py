@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from survey.condition.curve_uncertainty import curve_slopes
 from survey.condition.noise_model import CourseNoise, course_noise, outliers
 from survey.condition.pattern_faces import springing_levels, twisted_face
 from survey.condition.pattern_runs import (
@@ -26,7 +25,9 @@ FEWEST_COURSES = 12
 """Fewer measured courses than this show no pattern."""
 
 
-def find_patterns(record: Record, fit: ArchFit, tables: tuple[RingTable, ...]) -> tuple[Pattern, ...]:
+def find_patterns(
+    record: Record, fit: ArchFit, tables: tuple[RingTable, ...], slopes: tuple[Floats, ...]
+) -> tuple[Pattern, ...]:
     """Every pattern with enough evidence, the most evident first.
 
     Parameters
@@ -34,10 +35,12 @@ def find_patterns(record: Record, fit: ArchFit, tables: tuple[RingTable, ...]) -
     record : Record
     fit : ArchFit
     tables : tuple of RingTable
+    slopes : tuple of (n, k) float
+        How far each ring's courses follow the curve's parameters.
     """
     found: list[Pattern] = list(springing_levels(record, fit))
     sag_told = fit.movement is not None
-    for table in tables:
+    for table, slope in zip(tables, slopes, strict=True):
         found.extend(noted_repairs(table))
         found.extend(brick_lot(table))
         found.extend(joint_rhythm_change(table))
@@ -45,30 +48,30 @@ def find_patterns(record: Record, fit: ArchFit, tables: tuple[RingTable, ...]) -
         known = np.isfinite(table.deviation_mm)
         if np.count_nonzero(known) < FEWEST_COURSES:
             continue
-        noise = _deviation_noise(fit, table, known)
+        noise = _deviation_noise(fit, table, slope, known)
         apart = outliers(noise)
         found.extend(moved_courses(table, known, noise, record.tolerances))
         if apart.any() and np.count_nonzero(~apart) >= FEWEST_COURSES:
             known = known.copy()
             known[np.flatnonzero(known)[apart]] = False
-            noise = _deviation_noise(fit, table, known)
+            noise = _deviation_noise(fit, table, slope, known)
         if not sag_told:
             sag = smooth_sag(table, known, noise, record.tolerances, fit.verdict)
             found.extend(sag)
             sag_told = bool(sag)
             if sag:
-                noise = _deviation_noise(fit, table, known, smooth_waves(noise.station_mm))
+                noise = _deviation_noise(fit, table, slope, known, smooth_waves(noise.station_mm))
         if fit.movement is None:
             found.extend(offset_patch(table, known, noise))
     return tuple(sorted(found, key=lambda p: -p.evidence))
 
 
 def _deviation_noise(
-    fit: ArchFit, table: RingTable, known: np.ndarray, told: Floats | None = None
+    fit: ArchFit, table: RingTable, slopes: Floats, known: np.ndarray, told: Floats | None = None
 ) -> CourseNoise:
     """Deviations of the known courses beside what the curve can follow, and what has been told already."""
     station = table.station_mm[known]
-    follow = curve_slopes(fit.best, station)
+    follow = slopes[known]
     guess = Scatter(fit.irregularity_mm, fit.correlation_length_mm)
     return course_noise(
         station,

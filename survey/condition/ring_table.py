@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from survey.condition.beds import bed_leans
+from survey.condition.course_readings import CourseReadings, spread_readings
 from survey.curves.protocol import Curve, Floats
 from survey.fitting.anchors import typical_width
 from survey.fitting.count import course_numbers
@@ -21,6 +23,7 @@ from survey.fitting.edge_readings import (
     Ints,
     PointPlaces,
     along_mm,
+    ring_length_mm,
     ring_offset_mm,
     station_of_along,
 )
@@ -46,7 +49,9 @@ class RingTable:
     recorded : (n,) int
         The surveyor's number of the same course; -1 for courses that no one numbered.
     station_mm, start_mm, end_mm : (n,) float
-        Middle, left and right edge as stations of the intrados; by rhythm where not measured.
+        Left and right edge as stations of the intrados, by rhythm where not measured, and half-way between.
+    foot_mm, normal : (n, 2) float
+        Point and outward normal of the intrados at ``station_mm``.
     start_along_mm, end_along_mm : (n,) float
         The same edges along the ring's inner curve.
     inferred, missing : (n,) bool
@@ -72,6 +77,8 @@ class RingTable:
     station_mm: Floats
     start_mm: Floats
     end_mm: Floats
+    foot_mm: Floats
+    normal: Floats
     start_along_mm: Floats
     end_along_mm: Floats
     inferred: np.ndarray
@@ -91,16 +98,6 @@ class RingTable:
     lip_mm: Floats
     lip_sigma_mm: Floats
     condition: tuple[Condition, ...]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Read:
-    """Readings of one ring spread over its courses: (n, 2, 4) arrays in course order."""
-
-    station: Floats
-    along: Floats
-    deviation: Floats
-    sigma: Floats
 
 
 def ring_table(
@@ -135,7 +132,7 @@ def ring_table(
     for label, k in number.items():
         if k >= 1:
             recorded[k - 1] = label
-    read = _spread(readings, rows, number, n)
+    read = spread_readings(readings, rows, number, n)
     offset = ring_offset_mm(record.rings, ring.ring)
     width, _ = typical_width(record, ring, readings)
     noted = _Notes(notes, recorded)
@@ -146,17 +143,21 @@ def ring_table(
     joint, joint_sigma = _joints(curve, offset, read, noted, record, places)
     measured_width = read.along[:, INNER, RIGHT] - read.along[:, INNER, LEFT]
     lip, lip_sigma = _lips(kept, read.sigma)
-    tilt, tilt_sigma, expected = _tilts(curve, offset, ring, read, width, joint)
+    beds = bed_leans(curve, ring, read, offset_mm=offset, width_mm=width, joint_mm=_usual(joint))
     face, face_sigma = _face_offsets(record, places, ring, number, n)
-    stations = station_of_along(curve, np.stack([start, end, (start + end) / 2]), offset)
+    start_station = _stations(curve, offset, start, read.station[:, INNER, LEFT])
+    end_station = _stations(curve, offset, end, read.station[:, INNER, RIGHT])
+    middle = (start_station + end_station) / 2
     return RingTable(
         ring=ring,
         offset_mm=offset,
         course=course,
         recorded=recorded,
-        station_mm=stations[2],
-        start_mm=stations[0],
-        end_mm=stations[1],
+        station_mm=middle,
+        start_mm=start_station,
+        end_mm=end_station,
+        foot_mm=curve.point(middle),
+        normal=curve.normal(middle),
         start_along_mm=start,
         end_along_mm=end,
         inferred=~measured,
@@ -170,9 +171,9 @@ def ring_table(
         width_mm=np.where(np.isfinite(measured_width), measured_width, noted.figure("width_mm")),
         joint_mm=joint,
         joint_sigma_mm=joint_sigma,
-        tilt_rad=tilt,
-        tilt_sigma_rad=tilt_sigma,
-        tilt_expected_rad=expected,
+        tilt_rad=beds.lean_rad,
+        tilt_sigma_rad=beds.sigma_rad,
+        tilt_expected_rad=beds.true_rad,
         lip_mm=lip,
         lip_sigma_mm=lip_sigma,
         condition=noted.conditions(missing & ~measured),
@@ -204,23 +205,6 @@ class _Notes:
             else (Condition.MISSING if gone else Condition.UNKNOWN)
             for row, gone in zip(self._rows, missing, strict=True)
         )
-
-
-def _spread(readings: EdgeReadings, rows: Ints, number: Mapping[int, int], n: int) -> _Read:
-    at = np.array([number[int(c)] - 1 for c in readings.course[rows]], dtype=np.int64)
-    fits = at >= 0
-
-    def spread(values: Floats) -> Floats:
-        full = np.full((n, 2, 4), np.nan)
-        full[at[fits]] = values[rows[fits]]
-        return full
-
-    return _Read(
-        spread(readings.station_mm),
-        spread(readings.along_mm),
-        spread(readings.deviation_mm),
-        spread(readings.sigma_mm),
-    )
 
 
 def _missing(count: CourseCount, noted: _Notes) -> np.ndarray:
@@ -275,7 +259,7 @@ def _course_deviation(deviation: Floats, sigma: Floats) -> tuple[Floats, Floats]
 
 
 def _edges(
-    curve: Curve, offset: float, read: _Read, width_mm: float, count: int
+    curve: Curve, offset: float, read: CourseReadings, width_mm: float, count: int
 ) -> tuple[Floats, Floats, np.ndarray]:
     """Left and right edges (n,) along the ring's inner curve, and which courses were measured.
 
@@ -300,7 +284,7 @@ def _edges(
     for way in ways:
         middle = np.where(np.isnan(middle), way, middle)
     measured = np.isfinite(middle)
-    length = float(along_mm(curve, [curve.length_mm], offset)[0])
+    length = ring_length_mm(curve, offset)
     n = len(middle)
     if not measured.all():
         known = np.flatnonzero(measured)
@@ -317,8 +301,17 @@ def _edges(
     return start, end, measured
 
 
+def _stations(curve: Curve, offset: float, along: Floats, read: Floats) -> Floats:
+    """Stations (n,) of edges: as read, or from their place along the ring where they were inferred."""
+    station = read.copy()
+    lost = np.isnan(read)
+    if lost.any():
+        station[lost] = station_of_along(curve, along[lost], offset)
+    return station
+
+
 def _joints(
-    curve: Curve, offset: float, read: _Read, noted: _Notes, record: Record, places: PointPlaces
+    curve: Curve, offset: float, read: CourseReadings, noted: _Notes, record: Record, places: PointPlaces
 ) -> tuple[Floats, Floats]:
     """Joint after every course: surveyed where both its edges are known, else as noted.
 
@@ -340,43 +333,15 @@ def _joints(
     )
 
 
+def _usual(joint: Floats) -> float:
+    known = joint[np.isfinite(joint)]
+    return float(np.median(known)) if len(known) else 0.0
+
+
 def _lips(deviation: Floats, sigma: Floats) -> tuple[Floats, Floats]:
     """Step in the soffit from every course to the next, and its uncertainty."""
     lip = np.append(deviation[1:, INNER, LEFT], np.nan) - deviation[:, INNER, RIGHT]
     return lip, np.hypot(np.append(sigma[1:, INNER, LEFT], np.nan), sigma[:, INNER, RIGHT])
-
-
-def _tilts(
-    curve: Curve, offset: float, ring: Ring, read: _Read, width_mm: float, joint: Floats
-) -> tuple[Floats, Floats, Floats]:
-    """Mean lean of the beds read on soffit and back, its uncertainty, and the lean of a brick laid true.
-
-    An uncut brick's sides are parallel to its axis, so its left bed leans by half its width times the
-    curvature towards the right; a cut brick's sides are parallel to its joints' middles, so it leans the
-    other way by half a joint. Both cancel where left and right bed were read.
-    """
-    station = read.station[..., (LEFT, RIGHT, MID)]
-    distance = read.deviation[..., (LEFT, RIGHT, MID)] + offset
-    distance[:, OUTER] += ring.depth_mm
-    known = np.isfinite(station).all(axis=1)
-    at = np.where(np.isfinite(station), station, 0.0)
-    points = curve.point(at.ravel()) + np.nan_to_num(distance).ravel()[:, None] * curve.normal(at.ravel())
-    points = points.reshape(*at.shape, 2)
-    step = points[:, OUTER] - points[:, INNER]
-    foot = at[:, INNER].ravel()
-    along = np.einsum("nei,nei->ne", step, curve.tangent(foot).reshape(step.shape))
-    out = np.einsum("nei,nei->ne", step, curve.normal(foot).reshape(step.shape))
-    lean = np.where(known, np.arctan2(along, out), 0.0)
-    sigma = read.sigma[..., (LEFT, RIGHT, MID)]
-    spread = np.where(known, np.hypot(sigma[:, INNER], sigma[:, OUTER]) / ring.depth_mm, 0.0)
-    bend = curve.curvature(foot).reshape(known.shape)
-    bend = bend / (1.0 + offset * bend)
-    usual = np.nanmedian(joint) if np.isfinite(joint).any() else 0.0
-    half = {"uncut": width_mm / 2, "cut": -float(usual) / 2}.get(ring.cut, 0.0)
-    true = np.where(known, half * bend * np.array([1.0, -1.0, 0.0]), 0.0)
-    n_read = known.sum(axis=1).astype(float)
-    n_read[n_read == 0] = np.nan
-    return lean.sum(axis=1) / n_read, np.sqrt((spread**2).sum(axis=1)) / n_read, true.sum(axis=1) / n_read
 
 
 def _face_offsets(

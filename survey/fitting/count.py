@@ -12,8 +12,8 @@ from survey.fitting.anchors import course_anchors
 from survey.fitting.course_odds import Odds, joint_odds, likeliest, odds_of
 from survey.fitting.edge_clusters import edges_to_courses
 from survey.fitting.edge_readings import (
-    along_mm,
     average_edges,
+    ring_length_mm,
     ring_offset_mm,
     seen_width_mm,
     station_of_along,
@@ -58,7 +58,7 @@ def count_courses(record: Record, curve: Curve, origin_mm: tuple[float, float]) 
     joint = JOINT_GUESS_MM, JOINT_GUESS_SIGMA_MM
     for ring in record.rings:
         offset = ring_offset_mm(record.rings, ring.ring)
-        length = float(along_mm(curve, [curve.length_mm], offset)[0])
+        length = ring_length_mm(curve, offset)
         found = anchors[ring.ring]
         if len(found.course) == 0:
             counts.append(_count_unmeasured(record, ring, length, joint))

@@ -52,9 +52,15 @@ def along_mm(curve: Curve, station_mm: ArrayLike, offset_mm: float) -> Floats:
     station = np.asarray(station_mm, dtype=float)
     if offset_mm == 0.0:
         return station.copy()
-    tangent = curve.tangent(np.append(0.0, station.ravel()))
-    angle = np.arctan2(tangent[:, 1], tangent[:, 0])
-    return np.asarray(station + offset_mm * (angle[0] - angle[1:]).reshape(station.shape), dtype=float)
+    normal = curve.normal(np.append(0.0, station.ravel()))
+    # Angles from the upward direction: no jump within a half turn and a little beyond either springing.
+    angle = np.arctan2(normal[:, 0], normal[:, 1])
+    return np.asarray(station + offset_mm * (angle[1:] - angle[0]).reshape(station.shape), dtype=float)
+
+
+def ring_length_mm(curve: Curve, offset_mm: float) -> float:
+    """Length of the parallel curve at ``offset_mm`` between the springings' normals."""
+    return curve.length_mm + offset_mm * curve.turning_rad
 
 
 def station_of_along(curve: Curve, along: ArrayLike, offset_mm: float) -> Floats:
@@ -63,7 +69,7 @@ def station_of_along(curve: Curve, along: ArrayLike, offset_mm: float) -> Floats
     if offset_mm == 0.0:
         return wanted.copy()
     margin = 0.02 * curve.length_mm
-    grid = np.linspace(-margin, curve.length_mm + margin, 513)
+    grid = np.linspace(-margin, curve.length_mm + margin, 129)
     station = np.interp(wanted, along_mm(curve, grid, offset_mm), grid)
     for _ in range(3):
         station = station - (along_mm(curve, station, offset_mm) - wanted) / (

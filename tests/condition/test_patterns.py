@@ -237,8 +237,8 @@ def test_the_likeliest_run_is_found_among_all_by_trying_each() -> None:
         for first in range(24 - length + 1):
             template = np.zeros(24)
             template[first : first + length] = 1.0
-            p = noise.precision
-            gain = (template @ p @ values) ** 2 / (template @ p @ template)
+            p = noise.best.project(template[:, None])[:, 0]
+            gain = (p @ values) ** 2 / (template @ p)
             best = max(best, (float(gain), first, first + length - 1))
     assert (run.first, run.last) == best[1:]
     assert likeliest_run(noise, shortest=30, longest=40) is None
@@ -263,3 +263,18 @@ def test_a_flat_segmental_arch_with_a_back_surveyed_is_judged_without_trouble() 
     ring = LaidRing(50, surfaces=(Feature.INTRADOS, Feature.EXTRADOS))
     record = record_of(shape, [ring], noise_seed=1)
     assert map_deviations(record, fit_of(record, shape)).patterns == ()
+
+
+def test_sums_over_runs_are_those_of_the_precision_written_out() -> None:
+    rng = np.random.default_rng(3)
+    station, values = np.cumsum(rng.uniform(50, 70, 20)), rng.normal(0, 1, 20)
+    nuisance = np.column_stack([np.ones(20), station])
+    first, behind = np.array([0, 3, 7, 12]), np.array([20, 8, 9, 20])
+    for noise in (
+        independent_noise(station, values, nuisance),
+        course_noise(station, values, np.ones(20), nuisance, Scatter(1.0, 100.0)),
+    ):
+        precision = noise.best.project(np.eye(20))
+        expected = [precision[a:b, a:b].sum() for a, b in zip(first, behind, strict=True)]
+        assert noise.run_precision(first, behind) == pytest.approx(expected, rel=1e-9, abs=1e-12)
+        assert noise.own_precision == pytest.approx(np.diag(precision), rel=1e-9)
