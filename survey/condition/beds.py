@@ -67,12 +67,8 @@ def bed_leans(
     if len(course) == 0:
         return BedLeans(n_read, n_read.copy(), n_read.copy())
     foot = read.station[course, INNER, edge]
-    both = np.concatenate([foot, read.station[course, OUTER, edge]])
-    out = read.deviation[course, :, edge].T + offset_mm
-    out[OUTER] += ring.depth_mm
-    normal = curve.normal(both)
-    points = curve.point(both) + out.ravel()[:, None] * normal
-    step, normal = points[len(foot) :] - points[: len(foot)], normal[: len(foot)]
+    step = read.xy[course, OUTER, edge] - read.xy[course, INNER, edge]
+    normal = curve.normal(foot)
     # The tangent is the normal turned clockwise by a right angle.
     along = step[:, 0] * normal[:, 1] - step[:, 1] * normal[:, 0]
     lean = np.arctan2(along, (step * normal).sum(axis=1))

@@ -10,7 +10,7 @@ from survey.condition.tie import SurveyTie, Tie, tie_surveys
 from survey.curves import curve_of
 from survey.curves.protocol import Curve, Floats
 from survey.fitting.count import course_numbers
-from survey.fitting.edge_readings import OUTER, UNLABELLED, EdgeReadings, average_edges, ring_offset_mm
+from survey.fitting.edge_readings import UNLABELLED, EdgeReadings, average_edges
 from survey.fitting.numbering import number_points
 from survey.fitting.result import ArchFit, Estimate
 from survey.record.model import Edge, Feature, Record
@@ -115,19 +115,13 @@ def _read(record: Record, fit: ArchFit) -> _Places:
     curve = curve_of(fit.best.shape)
     readings = average_edges(record, number_points(record, curve, fit.origin_mm).places)
     number = _counted_numbers(readings, fit)
-    station = readings.station_mm.copy()
-    station[:, :, UNLABELLED] = np.nan
-    row, surface, edge = np.nonzero(np.isfinite(station))
+    known = np.isfinite(readings.station_mm)
+    known[:, :, UNLABELLED] = False
+    row, surface, edge = np.nonzero(known)
     kept = number[row] >= 1
     row, surface, edge = row[kept], surface[kept], edge[kept]
-    offset = {r.ring: ring_offset_mm(record.rings, r.ring) for r in record.rings}
-    depth = {r.ring: r.depth_mm for r in record.rings}
     ring = readings.ring[row]
-    base = np.array([offset[int(k)] for k in ring]) if len(ring) else np.zeros(0)
-    base = base + np.where(surface == OUTER, [depth[int(k)] for k in ring], 0.0)
-    at = station[row, surface, edge]
-    out = readings.deviation_mm[row, surface, edge] + base
-    xy = curve.point(at) + out[:, None] * curve.normal(at)
+    xy = fit.to_arch(readings.xy_mm[row, surface, edge])
     key = ((ring * 10_000 + number[row]) * 2 + surface) * 4 + edge
     return _Places(key, xy, readings.sigma_mm[row, surface, edge])
 

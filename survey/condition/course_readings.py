@@ -16,13 +16,15 @@ class CourseReadings:
     """Readings of courses 1 to n of a ring, (n, 2, 4) float each: surface by edge, NaN unread.
 
     ``station`` is on the intrados, ``along`` on the ring's inner curve; ``deviation`` is from the surface's
-    own curve; ``sigma`` the standard uncertainty of a coordinate. All in mm.
+    own curve; ``sigma`` the standard uncertainty of a coordinate; ``xy`` (n, 2, 4, 2) is in the face. All in
+    mm.
     """
 
     station: Floats
     along: Floats
     deviation: Floats
     sigma: Floats
+    xy: Floats
 
 
 def spread_readings(readings: EdgeReadings, rows: Ints, number: Mapping[int, int], n: int) -> CourseReadings:
@@ -31,7 +33,7 @@ def spread_readings(readings: EdgeReadings, rows: Ints, number: Mapping[int, int
     fits = at >= 0
 
     def spread(values: Floats) -> Floats:
-        full = np.full((n, 2, 4), np.nan)
+        full = np.full((n, *values.shape[1:]), np.nan)
         full[at[fits]] = values[rows[fits]]
         return full
 
@@ -40,4 +42,5 @@ def spread_readings(readings: EdgeReadings, rows: Ints, number: Mapping[int, int
         spread(readings.along_mm),
         spread(readings.deviation_mm),
         spread(readings.sigma_mm),
+        spread(readings.xy_mm),
     )

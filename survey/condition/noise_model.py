@@ -16,6 +16,9 @@ IRREGULARITY_FACTORS = (0.6, 1.0, 1.7)
 """Irregularities tried, as multiples of the first guess."""
 LENGTH_FACTORS = (0.5, 1.8)
 """Correlation lengths tried, likewise."""
+HOPELESS_SHARE = 0.25
+"""A template that gains less than this share of what it needs is not tried under the other weighings: their
+variances differ by no more than three times either way."""
 LEAST_IRREGULARITY_MM = 0.3
 SCATTER_SHARES = (1.0, 0.75, 0.5, 0.3)
 """Variances tried of values that scatter independently, as shares of what is seen."""
@@ -234,11 +237,13 @@ class Run:
     evidence: float
 
 
-def likeliest_run(noise: CourseNoise, *, shortest: int, longest: int) -> Run | None:
-    """The run of courses that stands apart from the rest by one amount, whatever its evidence.
+def likeliest_run(
+    noise: CourseNoise, *, shortest: int, longest: int, named_above: float = -np.inf
+) -> Run | None:
+    """The run of courses that stands apart from the rest by one amount.
 
-    None where there are too few courses for any run. Every run was tried, so the log of their number is
-    taken off the evidence.
+    None where there are too few courses for any run, or where its evidence is below ``named_above``. Every
+    run was tried, so the log of their number is taken off the evidence.
     """
     n = len(noise.values)
     longest = min(longest, n - 2)
@@ -251,7 +256,16 @@ def likeliest_run(noise: CourseNoise, *, shortest: int, longest: int) -> Run | N
     weight = noise.run_precision(start, end)
     gain = 0.5 * (pull[end] - pull[start]) ** 2 / np.maximum(weight, 1e-300)
     best = int(np.argmax(gain))
+    if not worth_fitting(noise, float(gain[best]), 1, named_above + np.log(len(start))):
+        return None
     template = np.zeros((n, 1))
     template[start[best] : end[best]] = 1.0
     fit = fit_template(noise, template)
-    return Run(int(start[best]), int(end[best]) - 1, fit, fit.evidence - float(np.log(len(start))))
+    evidence = fit.evidence - float(np.log(len(start)))
+    return Run(int(start[best]), int(end[best]) - 1, fit, evidence) if evidence >= named_above else None
+
+
+def worth_fitting(noise: CourseNoise, gain: float, n_templates: int, named_above: float) -> bool:
+    """Whether a gain under the best weighing leaves a chance to be named once every weighing is tried."""
+    needed = named_above + 0.5 * n_templates * np.log(len(noise.values))
+    return bool(gain >= HOPELESS_SHARE * needed)

@@ -41,8 +41,8 @@ def _where(table: RingTable, first: int, last: int) -> str:
 
 def offset_patch(table: RingTable, known: np.ndarray, noise: CourseNoise) -> tuple[Pattern, ...]:
     """A run of courses that stands off the curve of its neighbours by one amount, with a step at its ends."""
-    run = likeliest_run(noise, shortest=SHORTEST_PATCH, longest=_longest(noise))
-    if run is None or run.evidence < NAMED_ABOVE:
+    run = likeliest_run(noise, shortest=SHORTEST_PATCH, longest=_longest(noise), named_above=NAMED_ABOVE)
+    if run is None:
         return ()
     step, sigma = float(run.fit.coefficient[0]), float(np.sqrt(run.fit.covariance[0, 0]))
     if abs(step) < LEAST_STEP_MM:
@@ -116,8 +116,8 @@ def _run_of(table: RingTable, values: Floats) -> _Apart | None:
     reach = DRAWN_IN_SPREADS * max(1.4826 * float(np.median(np.abs(values[known] - middle))), 0.5)
     drawn_in = np.clip(values[known], middle - reach, middle + reach)
     noise = _independent(table.station_mm[known], drawn_in)
-    run = likeliest_run(noise, shortest=SHORTEST_PATCH, longest=_longest(noise))
-    if run is None or run.evidence < NAMED_ABOVE:
+    run = likeliest_run(noise, shortest=SHORTEST_PATCH, longest=_longest(noise), named_above=NAMED_ABOVE)
+    if run is None:
         return None
     step = float(run.fit.coefficient[0])
     inside = np.zeros(len(drawn_in), dtype=bool)

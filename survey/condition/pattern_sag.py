@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from survey.condition.noise_model import CourseNoise, fit_template
+from survey.condition.noise_model import CourseNoise, fit_template, worth_fitting
 from survey.condition.result import Pattern
 from survey.condition.ring_table import RingTable
 from survey.curves.protocol import Floats
@@ -30,6 +30,10 @@ def smooth_sag(
     family has is called a sag.
     """
     waves = smooth_waves(noise.station_mm)
+    push = waves.T @ noise.best.pull
+    inner = waves.T @ noise.best.project(waves)
+    if not worth_fitting(noise, 0.5 * float(push @ np.linalg.solve(inner, push)), 3, NAMED_ABOVE):
+        return ()
     fit = fit_template(noise, waves)
     if fit.evidence < NAMED_ABOVE:
         return ()

@@ -95,6 +95,8 @@ class EdgeReadings:
         Distance in front of the face plane.
     sigma_mm : (n, 2, 4) float
         Standard uncertainty of one coordinate of the average.
+    xy_mm : (n, 2, 4, 2) float
+        The averaged points themselves, in the record's face frame.
     """
 
     ring: Ints
@@ -104,6 +106,7 @@ class EdgeReadings:
     deviation_mm: Floats
     w_mm: Floats
     sigma_mm: Floats
+    xy_mm: Floats
 
     def rows(self, ring: int) -> Ints:
         """Indices of one ring's courses."""
@@ -196,4 +199,5 @@ def average_edges(record: Record, places: PointPlaces) -> EdgeReadings:
         deviation_mm=mean(places.deviation_mm),
         w_mm=mean(record.points.w_mm),
         sigma_mm=(divisor**-0.5).reshape(-1, 2, 4),
+        xy_mm=np.stack([mean(record.points.xy_mm[:, k]) for k in (0, 1)], axis=-1),
     )
