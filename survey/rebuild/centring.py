@@ -36,6 +36,8 @@ PROP_SPACING_MM = 1200.0
 """Props under a rib no further apart (judgement; the engineer of the temporary works decides)."""
 PROP_INSET_MM = 100.0
 """From the foot of a rib to the middle of its outer prop (judgement)."""
+NO_PACKING_MM = 0.1
+"""Less than this between lagging and soffit needs no packing."""
 UNKNOWN_WALL_MM = 100.0
 """Where the wall's thickness is not recorded, figures are given for so much of it."""
 
@@ -166,13 +168,14 @@ def _packing(soffit: Curve, timber: Centring) -> tuple[str, ...]:
     if timber.slack_mm <= 0.0:
         return ("No slack is allowed for: the lagging is the soffit itself.",)
     left = timber.slack_mm * (1.0 - math.cos(soffit.turning_rad / 2.0))
+    most = f"growing to {plain_mm(left)} mm at the springings"
+    rest = f"; make up what is left, {most}, with packing on the lagging"
     return (
         f"The rib stands {plain_mm(timber.lagging_mm)} mm of lagging and {plain_mm(timber.slack_mm)} mm of "
-        "slack inside the soffit. "
-        f"Raise the centre {plain_mm(timber.slack_mm)} mm on its wedges until the lagging meets the soffit "
-        "at the crown; "
-        f"make up what is left, growing to {plain_mm(left)} mm at the springings, with packing on the "
-        "lagging.",
+        "slack "
+        f"inside the soffit. Raise the centre {plain_mm(timber.slack_mm)} mm on its wedges until the "
+        "lagging meets "
+        f"the soffit at the crown{rest if left >= NO_PACKING_MM else ''}.",
     )
 
 

@@ -143,7 +143,7 @@ def _plain(ring: RingPlan, marks: Marks, skewback: str) -> list[LayingStep]:
         for brick in laid:
             on_left = brick.from_crown_mm < 0.0
             closing = brick.course + (1 if on_left else -1) in standing
-            words = [_face(ring, brick)]
+            words = [_whose(brick), *_face(ring)]
             if brick.course in (1, ring.count):
                 words.append(f"springer: {skewback}, joint with the spacer")
             if closing:
@@ -178,9 +178,13 @@ def _turned(ring: RingPlan, marks: Marks) -> list[LayingStep]:
     left, middle, right = (_to_lay(half) for half in _halves(ring))
     steps: list[LayingStep] = []
     turn = plain_mm(math.degrees(ring.turn_rad))
-    face = f"protractor {turn}° to the face, spacer in the joint, outer edge to the mark"
+    face = f"protractor {turn}° to the face, outer edge to the mark"
     for brick in middle:
-        words = [face, "middle on the crown mark: second person checks it before the next is laid"]
+        words = [
+            _whose(brick),
+            face,
+            "middle on the crown mark: second person checks it before the next is laid",
+        ]
         steps.append(_step(ring, brick, "middle", marks, words, True))
     pairs = list(zip_longest(left[::-1], right[::-1]))
     for number, pair in enumerate(pairs, start=1):
@@ -189,7 +193,12 @@ def _turned(ring: RingPlan, marks: Marks) -> list[LayingStep]:
         for brick in laid:
             side = "left" if brick.from_crown_mm < 0.0 else "right"
             stop = watched and brick is laid[-1]
-            words = [face]
+            joint = brick.joint_after_intrados_mm if side == "left" else _joint_before(ring, brick)
+            words = [
+                _whose(brick),
+                face,
+                f"spacer {plain_mm(joint * math.cos(ring.turn_rad))} across the joint",
+            ]
             if stop:
                 last = number == len(pairs)
                 words.append(f"second person: {'both ends alike' if last else 'left and right alike'}")
@@ -197,17 +206,17 @@ def _turned(ring: RingPlan, marks: Marks) -> list[LayingStep]:
     return steps
 
 
-def _face(ring: RingPlan, brick: Brick) -> str:
-    """What to do with every plain brick."""
+def _face(ring: RingPlan) -> list[str]:
+    """What to do with every plain brick of a ring."""
     down = ", smooth face down" if ring.ring == 1 else ""
-    return f"{_whose(brick)}fair face out{down}; upper edge to the mark, square on the upper bed"
+    return [f"fair face out{down}", "upper edge to the mark, square on the upper bed"]
 
 
 def _whose(brick: Brick) -> str:
     """Where the brick comes from, as it is said on the scaffold."""
     if brick.source == NEW:
-        return f"new, templet {brick.templet}: " if brick.templet else "new: "
-    return "the original of this place: " if brick.source == "original" else f"saved brick {brick.source}: "
+        return f"new, templet {brick.templet}" if brick.templet else "new"
+    return "the original of this place" if brick.source == "original" else f"saved brick {brick.source}"
 
 
 def _second_person(number: int, last: int, key: Brick | None) -> str:
@@ -221,8 +230,8 @@ def _second_person(number: int, last: int, key: Brick | None) -> str:
 def _key_words(ring: RingPlan, key: Brick) -> list[str]:
     low, high = plain_mm(ring.joint_min_mm), plain_mm(ring.joint_max_mm)
     return [
-        f"{_whose(key)}key: try it dry; both joints alike, between {low} and {high}; butter both beds, "
-        "press it down",
+        _whose(key),
+        f"key: try it dry, both joints alike, between {low} and {high}; butter both beds, press it down",
         "second person: crown level, face, depth gauge",
     ]
 

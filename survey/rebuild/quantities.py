@@ -26,6 +26,10 @@ TIMBER_WASTE_RATIO = 0.05
 """Lagging broken or cut short (judgement)."""
 CROSS_JOINT_MM = 10.0
 """Between bricks one behind the other in the wall, for counting them (common practice, no source)."""
+TAPER_MM = 1.0
+"""Bricks that grow by more towards the back are cut to a taper."""
+_CUT = ""
+"""Stands before every templet's name in the order of lines."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,56 +113,68 @@ def _through(wall_mm: float | None, brick_mm: float | None) -> float:
 def _new_bricks(
     rings: tuple[RingPlan, ...], depths: dict[int, _Depth], record: Record
 ) -> tuple[Quantity, ...]:
-    """New bricks, a line for each templet and ring."""
+    """New bricks of every ring: a line for each whole size, one for all that are cut to a taper."""
     lines: list[Quantity] = []
-    waste = record.mortar.brick_waste_ratio
     thickness = {ring.ring: ring.thickness_mm for ring in record.rings}
     for ring in rings:
         flat = flat_widths_mm(ring)
         sorts: dict[str, list[int]] = {}
         for k, brick in enumerate(ring.bricks):
             if _is_new(brick):
-                sorts.setdefault(brick.templet or f"{flat[k].max():.1f}", []).append(k)
+                tapered = bool(flat[k, 1] - flat[k, 0] > TAPER_MM)
+                sorts.setdefault(_CUT if tapered else brick.templet or f"{flat[k].max():.1f}", []).append(k)
         for sort, members in sorted(sorts.items()):
-            widest = flat[members].max(axis=0)
-            size = f"{plain_mm(float(widest.max()))} × {plain_mm(ring.bricks[members[0]].depth_mm)}"
-            deep = thickness.get(ring.ring)
-            size += f" × {plain_mm(deep)}" if deep is not None else ""
-            amount = len(members) * depths[ring.ring].through
-            tapered = float(widest[1] - widest[0]) > 1.0
-            note = [
-                f"to be cut: {plain_mm(float(widest[0]))} at the soffit, {plain_mm(float(widest[1]))} at "
-                "the back"
-                if tapered
-                else "whole",
-                _lot_words(float(widest[0])),
-                _through_words(depths[ring.ring].through, deep, record),
-            ]
-            templet = f", templet {sort}" if ring.bricks[members[0]].templet else ""
             lines.append(
-                Quantity(
-                    item=f"new bricks, ring {ring.ring}{templet}: {size} mm",
-                    amount=amount,
-                    unit="pieces",
-                    waste_ratio=waste,
-                    order=float(math.ceil(amount * (1.0 + waste) - 1e-9)),
-                    note="; ".join(words for words in note if words),
-                )
+                _brick_line(ring, sort, members, depths[ring.ring].through, thickness.get(ring.ring), record)
             )
     return tuple(lines)
+
+
+def _brick_line(
+    ring: RingPlan,
+    sort: str,
+    members: list[int],
+    through: float,
+    thickness: float | None,
+    record: Record,
+) -> Quantity:
+    """One line of new bricks: the size to buy, how many, and what to mind."""
+    flat = flat_widths_mm(ring)[members]
+    first = ring.bricks[members[0]]
+    size = " × ".join(
+        plain_mm(value) for value in (float(flat.max()), first.depth_mm, thickness) if value is not None
+    )
+    amount, waste = len(members) * through, record.mortar.brick_waste_ratio
+    if sort == _CUT:
+        names = sorted({ring.bricks[k].templet for k in members} - {""}, key=lambda n: (len(n), n))
+        least, most = plain_mm(float(flat[:, 1].min())), plain_mm(float(flat[:, 1].max()))
+        item = f"new bricks to be cut, ring {ring.ring}: at least {size} mm"
+        back = f"{least} to {most} wide at the back" if least != most else f"{most} wide at the back"
+        note = f"{f'templets {names[0]} to {names[-1]}' if len(names) > 1 else ' '.join(names)}: {back}"
+    else:
+        item = f"new bricks, ring {ring.ring}{f', templet {sort}' if first.templet else ''}: {size} mm"
+        note = _lot_words(float(flat[0, 0]))
+    return Quantity(
+        item=item,
+        amount=amount,
+        unit="pieces",
+        waste_ratio=waste,
+        order=float(math.ceil(amount * (1.0 + waste) - 1e-9)),
+        note="; ".join(words for words in (note, _through_words(through, thickness, record)) if words),
+    )
 
 
 def _lot_words(width_mm: float) -> str:
     """How far the lot may be off, which the joints would have to take."""
     off = size_tolerance_mm(width_mm, SizeClass.T1)
-    return f"a lot of class T1 (EN 771-1) may be off by {plain_mm(off)} on average: measure ten before buying"
+    return f"a lot may be {plain_mm(off)} off on average (EN 771-1, T1): measure ten before buying"
 
 
 def _through_words(through: float, thickness: float | None, record: Record) -> str:
     """How many bricks stand one behind the other, in words."""
     if record.centring.wall_thickness_mm is not None and thickness is not None:
         return f"{through:g} through the wall" if through != 1.0 else ""
-    return "for one brick through the wall: thickness of wall or brick not recorded"
+    return "counted one brick deep: thickness of wall or brick not recorded"
 
 
 def _other_bricks(rings: tuple[RingPlan, ...]) -> tuple[Quantity, ...]:
@@ -303,18 +319,19 @@ def _weights(
     strip = centring.lagging_strip_mm * centring.lagging_mm * centring.lagging_length_mm
     timber_kg = (in_ribs + centring.n_lagging * strip) * 1e-9 * TIMBER_KG_M3
     words = "; ".join(dict.fromkeys(depth.words for depth in depths.values()))
-    density = f"brick {BRICK_KG_M3:.0f}, fresh mortar {MORTAR_KG_M3:.0f} kg/m³, by judgement; {words}"
+    brick = f"{BRICK_KG_M3:.0f} kg/m³, by judgement; {words}"
+    mixed = f"{MORTAR_KG_M3:.0f} kg/m³ fresh, by judgement; {words}"
 
     def line(item: str, kg: float, note: str) -> Quantity:
         return Quantity(item, kg, "kg", 0.0, kg, note)
 
     return (
-        line("weight of the new bricks", bricks_kg(new=True), density),
-        line("weight of the mortar", mortar_kg, density),
+        line("weight of the new bricks", bricks_kg(new=True), brick),
+        line("weight of the mortar", mortar_kg, mixed),
         line(
             "load on the centre, all rings green",
             bricks_kg(new=False) + mortar_kg,
-            f"without wall above, people and gear: for the engineer; {density}",
+            f"without wall above, people and gear: for the engineer; {words}",
         ),
         line(
             "weight of the centre",

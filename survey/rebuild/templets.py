@@ -4,8 +4,10 @@ them."""
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +23,9 @@ shape."""
 
 PARALLEL_MM = 0.05
 """A brick whose two faces differ by less is not tapered: the accuracy to which corners lie on the curve."""
+
+SAME_SIZE_MM = 0.2
+"""Whole bricks closer than this are of one size: the chords of one width differ by as much over a curve."""
 
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 """No I and no O: chalked on a brick they read as one and nought (common practice, no source)."""
@@ -106,11 +111,11 @@ def group_templets(rings: Iterable[RingPlan], tolerance_mm: float) -> tuple[Temp
     pieces = [piece for ring in rings for piece in _pieces(ring, max(tolerance_mm, PARALLEL_MM))]
     groups: list[_Group] = []
     for kin in dict.fromkeys(piece.kin for piece in pieces):
-        alike = [piece for piece in pieces if piece.kin == kin]
-        shared = group_widths([(piece.intrados_mm, piece.extrados_mm) for piece in alike], tolerance_mm)
-        for n in range(shared.n_groups):
-            members = tuple(p for p, k in zip(alike, shared.labels, strict=True) if k == n)
-            groups.append(_Group(members, shared.n_groups == shared.at_least))
+        for alike in _sizes([piece for piece in pieces if piece.kin == kin]):
+            shared = group_widths([(piece.intrados_mm, piece.extrados_mm) for piece in alike], tolerance_mm)
+            for n in range(shared.n_groups):
+                members = tuple(p for p, k in zip(alike, shared.labels, strict=True) if k == n)
+                groups.append(_Group(members, shared.n_groups == shared.at_least))
     groups.sort(key=lambda group: group.pieces[0].place)
     templets = tuple(_templet(templet_name(k), group) for k, group in enumerate(groups))
     errors = joint_errors(rings, templets)
@@ -242,6 +247,21 @@ def _pieces(ring: RingPlan, same_mm: float) -> list[_Piece]:
             )
         )
     return pieces
+
+
+def _sizes(pieces: list[_Piece]) -> list[list[_Piece]]:
+    """Whole bricks by recurring size; pieces that are cut stay together.
+
+    Bricks are bought by their sizes, so two sizes are never merged for being within the tolerance.
+    """
+    if pieces[0].cut:
+        return [pieces]
+    ordered = sorted(piece.intrados_mm for piece in pieces)
+    starts = [b for a, b in pairwise(ordered) if b - a > SAME_SIZE_MM]
+    sizes: list[list[_Piece]] = [[] for _ in range(len(starts) + 1)]
+    for piece in pieces:
+        sizes[bisect_right(starts, piece.intrados_mm)].append(piece)
+    return sizes
 
 
 def _skew_rad(ring: RingPlan) -> NDArray[np.float64]:

@@ -98,6 +98,7 @@ def test_packing_makes_up_the_slack_that_lifting_leaves():
     plan = planned(segmental(2400, 400), timber=Centring(slack_mm=10.0))
     assert "growing to 2 mm at the springings" in plan.setting_out[-1]
     assert "growing to 5 mm" in planned(semicircular(1000)).setting_out[-1]
+    assert planned(segmental(2400, 40)).setting_out[-1].endswith("meets the soffit at the crown.")
     lagging = curve_of(segmental(2400, 400)).offset(-10.0)
     ends = lagging.point([0.0, lagging.length_mm / 2]) + np.array([0.0, 10.0])
     off = curve_of(segmental(2400, 400)).locate(ends).distance_mm

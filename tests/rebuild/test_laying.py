@@ -162,10 +162,10 @@ def test_where_each_brick_comes_from_is_said():
     ring = ring_of(semicircular(1000), np.full(43, 50.0), sources={1: "original", 2: "S7"})
     ring = replace(ring, bricks=tuple(replace(b, templet="A" if b.course == 3 else "") for b in ring.bricks))
     said = {s.course: s.check for s in laid(semicircular(1000), ring)}
-    assert said[1].startswith("the original of this place: ")
-    assert said[2].startswith("saved brick S7: ")
-    assert said[3].startswith("new, templet A: ")
-    assert said[4].startswith("new: ")
+    assert said[1].startswith("the original of this place; ")
+    assert said[2].startswith("saved brick S7; ")
+    assert said[3].startswith("new, templet A; ")
+    assert said[4].startswith("new; ")
 
 
 def test_dry_laying_runs_from_the_crown_outwards_on_both_sides():

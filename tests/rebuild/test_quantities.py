@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from rebuild.works_factory import record_of, ring_of, ring_record
 
-from survey.curves import semicircular
+from survey.curves import elliptical, semicircular
 from survey.errors import PlanError
 from survey.rebuild.brick_lots import SizeClass, size_tolerance_mm
 from survey.rebuild.centring import plan_centring
@@ -54,7 +54,17 @@ def test_cut_bricks_name_the_size_they_are_cut_from():
     (line,) = (q for q in lines.values() if q.item.startswith("new"))
     width = 2000 * math.sin(0.025) + 480 * math.tan((1000 * math.pi / 39 - 50) / 1000 / 2 * 39 / 40 + 0.025)
     assert f"{width:.1f} × 240 mm" in line.item
-    assert "to be cut: 50 at the soffit" in line.note
+    assert line.item.startswith("new bricks to be cut, ring 1: at least")
+    assert line.note.startswith(f"A: {width:.1f} wide at the back")
+    shape = elliptical(2000, 600)
+    cut = ring_of(shape, np.full(42, 50.0), cut=True)
+    cut = assign_templets((cut,), group_templets((cut,), 0.5))
+    record = record_of(ring_record())
+    (line,) = (
+        q for q in take_quantities(cut, plan_centring(shape, cut, record), record) if "to be cut" in q.item
+    )
+    assert line.amount == 42
+    assert line.note.startswith("templets A to P: 58.7 to 89.9 wide")
 
 
 @pytest.mark.parametrize(

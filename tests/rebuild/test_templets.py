@@ -103,6 +103,14 @@ def test_whole_bricks_make_a_templet_a_recurring_size():
     assert templets[0].width_extrados_mm == pytest.approx(templets[0].width_intrados_mm, abs=1e-9)
 
 
+def test_two_sizes_of_whole_bricks_are_never_merged():
+    """Both within the tolerance of a middle size, but a mason buys sizes."""
+    ring = ring_of(semicircular(1000), np.array([65.0, 64.5] * 19 + [65.0]), depth=215.0)
+    templets = group_templets((ring,), 0.5)
+    assert [(t.count, round(t.width_intrados_mm, 1)) for t in templets] == [(20, 65.0), (19, 64.5)]
+    assert [t.joint_error_mm for t in templets] == pytest.approx([0.0, 0.0], abs=1e-9)
+
+
 def test_a_parallel_piece_of_no_recurring_size_must_be_sawn():
     widths = np.full(39, 65.0)
     widths[19] = 58.0

@@ -1,4 +1,4 @@
-"""Plans whose templets, centring, laying order and quantities are taken off real rings, for the work sheets."""
+"""Plans with templets, centring, laying order and quantities taken off rings, for the work sheets."""
 
 from __future__ import annotations
 
@@ -7,12 +7,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from rebuild.works_factory import record_of, ring_of, ring_record
-from sheets.handmade import CAUTIONS, RingSpec, handmade
+from sheets.handmade import RingSpec, handmade
 from sheets.pictures import NASTY
 
 from survey.curves import curve_of, elliptical, five_centred, segmental, semicircular, three_centred_sixty
 from survey.curves.shape import ArchShape
 from survey.fitting.result import ArchFit
+from survey.rebuild.cautions import CAUTIONS
 from survey.rebuild.centring import plan_centring
 from survey.rebuild.laying import order_laying
 from survey.rebuild.plan import RebuildPlan, RingPlan, Scope

@@ -1,0 +1,65 @@
+"""The work sheets of many arches: legible, cautioned, refused with their plan, repeatable, sound as DXF."""
+
+from __future__ import annotations
+
+import io
+
+import ezdxf
+import pytest
+from sheets.legibility import outside, overprints, said
+from sheets.worked import REFUSALS, Worked, works
+
+from survey.rebuild.cautions import CAUTIONS
+from survey.sheets.dxf import render_dxf
+from survey.sheets.rebuild_card import laying_sheets
+from survey.sheets.rebuild_cutting import cutting_sheets
+from survey.sheets.rebuild_rhythm import rhythm_sheets
+from survey.sheets.rebuild_rib import rib_sheets
+from survey.sheets.rebuild_templets import templet_sheets
+
+WORKS = works()
+EVERY = pytest.mark.parametrize("made", WORKS.values(), ids=list(WORKS))
+MAKERS = [rhythm_sheets, cutting_sheets, templet_sheets, rib_sheets, laying_sheets]
+TO_WORK_BY = MAKERS[1:]
+
+
+def drawn(make, made: Worked):
+    return make(made.record, made.fit, made.plan)
+
+
+@EVERY
+@pytest.mark.parametrize("make", MAKERS)
+def test_no_text_over_another_and_none_off_the_paper(make, made):
+    for sheet in drawn(make, made):
+        assert overprints(sheet) == []
+        assert outside(sheet, 5.0) == []
+
+
+@EVERY
+@pytest.mark.parametrize("make", TO_WORK_BY)
+def test_every_set_that_leads_to_work_carries_all_cautions_on_its_first_sheet(make, made):
+    words = said(drawn(make, made)[:1])
+    for caution in CAUTIONS:
+        assert caution in words
+
+
+@pytest.mark.parametrize("make", MAKERS)
+def test_a_refused_plan_says_so_on_every_sheet(make):
+    refused = drawn(make, WORKS["many templets, refused"])
+    for sheet in refused:
+        assert all(refusal in said((sheet,)) for refusal in (*REFUSALS, "Do not build from this sheet"))
+    assert "Do not build" not in said(drawn(make, WORKS["gateway"]))
+
+
+@pytest.mark.parametrize("make", MAKERS)
+def test_same_plan_same_sheets(make):
+    assert drawn(make, WORKS["doorway"]) == drawn(make, WORKS["doorway"])
+
+
+@pytest.mark.parametrize("make", [templet_sheets, rib_sheets, laying_sheets])
+def test_every_drawing_is_a_sound_dxf(make):
+    for sheet in drawn(make, WORKS["doorway"]):
+        for placed in sheet.placed:
+            document = ezdxf.read(io.StringIO(render_dxf(placed.drawing, scale=placed.scale)))
+            assert not document.audit().has_errors
+            assert len(document.modelspace()) > 5
