@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +29,9 @@ from survey.record.model import Edge, Feature, Record
 FEWEST_CORNERS = 4
 """A ring with fewer surveyed corners is taken to lie parallel to the ring inside it."""
 FADE_COURSES = 4.0
-"""Over so many courses of a gap the new soffit leaves a standing corner for the smooth curve."""
+"""Over so many courses the soffit leaves a corner beside a gap for the smooth curve."""
+JOINT_SHARE = 0.3
+"""Share of a pitch that a joint may take, and the bricks beside it are that much nearer to one another."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,7 +72,7 @@ def repair_draft(
     corners[~stands] = np.nan
     curve = _curve(record, fit, ring, corners=corners, sigma=sigma, inside=inside)
     fixed = _fixed(ring, curve, corners)
-    outer = curve.offset(ring.lines.ring.depth_mm)
+    outer = _outer(ring, curve)
     draft = RingDraft(
         lines=replace(ring.lines, inner=curve, outer=outer),
         count=ring.count,
@@ -82,6 +85,17 @@ def repair_draft(
         surveyed_mm=corners,
     )
     return draft, curve
+
+
+def _outer(ring: StandingRing, curve: DisplacedCurve) -> DisplacedCurve:
+    """The back of the ring: the fitted outer curve moved as the inner one, normal by normal.
+
+    Not the parallel of the repaired curve: where that follows the corners of a single standing brick into a
+    hollow, a parallel a ring's depth away would fold up.
+    """
+    base = ring.base.offset(ring.lines.ring.depth_mm)
+    stations = base.locate(ring.base.point(np.asarray(curve.stations_mm))).station_mm
+    return DisplacedCurve(cast(Base, base), stations, np.asarray(curve.offsets_mm))
 
 
 def _curve(
@@ -132,25 +146,25 @@ def _parallel_to(base: Base, inside: DisplacedCurve | None) -> DisplacedCurve:
 def _flush_points(
     stands: NDArray[np.bool_], station: Floats, deviation: Floats, *, pitch_mm: float, length_mm: float
 ) -> tuple[FlushPoint, ...]:
-    """The surveyed corners beside gaps; each correction fades out within its brick and within the gap."""
+    """The surveyed corners beside gaps; each correction fades out within what stands and within the gap."""
     points: list[FlushPoint] = []
-    for a, b in open_spans(stands):
+    most_mm = FADE_COURSES * pitch_mm
+    spans = open_spans(stands)
+    for k, (a, b) in enumerate(spans):
         left = station[a - 1, 1] if a > 0 else np.nan
         right = station[b + 1, 0] if b + 1 < stands.size else np.nan
         gap_mm = float(np.nan_to_num(right, nan=length_mm) - np.nan_to_num(left, nan=0.0))
-        fade_mm = max(min(FADE_COURSES * pitch_mm, gap_mm), LEAST_STEP_MM)
+        in_gap = max(min(most_mm, gap_mm), LEAST_STEP_MM)
+        # what stands up to the next gap on either side: the correction must be gone where that gap's begins
+        before = (a - (spans[k - 1][1] + 1 if k > 0 else 0)) * pitch_mm
+        behind = ((spans[k + 1][0] if k + 1 < len(spans) else stands.size) - b - 1) * pitch_mm
         if not np.isnan(left):
-            brick_mm = _brick_mm(station[a - 1], pitch_mm)
-            points.append(FlushPoint(float(left), float(deviation[a - 1, 1]), brick_mm, fade_mm))
+            fade = max(min(most_mm, before) - JOINT_SHARE * pitch_mm, LEAST_STEP_MM)
+            points.append(FlushPoint(float(left), float(deviation[a - 1, 1]), fade, in_gap))
         if not np.isnan(right):
-            brick_mm = _brick_mm(station[b + 1], pitch_mm)
-            points.append(FlushPoint(float(right), float(deviation[b + 1, 0]), fade_mm, brick_mm))
+            fade = max(min(most_mm, behind) - JOINT_SHARE * pitch_mm, LEAST_STEP_MM)
+            points.append(FlushPoint(float(right), float(deviation[b + 1, 0]), in_gap, fade))
     return tuple(points)
-
-
-def _brick_mm(edges: Floats, pitch_mm: float) -> float:
-    """Length over which a correction fades within a standing brick."""
-    return 0.5 * pitch_mm if np.isnan(edges).any() else max(float(edges[1] - edges[0]), LEAST_STEP_MM)
 
 
 def _springings(record: Record, fit: ArchFit, ring: StandingRing) -> SoffitReadings:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from scipy.linalg import solveh_banded
@@ -18,6 +17,7 @@ from survey.errors import PlanError
 SHORTEST_WAVE_COURSES, LONGEST_WAVE_COURSES = 6.0, 30.0
 """Between these the wave is chosen below which the departures of standing bricks are taken for roughness."""
 LEAST_STEP_MM = 1.0
+"""Nothing fades out faster."""
 
 Base = ChainOfArcs | Ellipse | EllipseParallel
 
@@ -105,22 +105,39 @@ def repair_curve(
     value = smooth(readings.station_mm, readings.deviation_mm, readings.sigma_mm, stiffness)
     spline = CubicSpline(readings.station_mm, value, bc_type="natural")
     ends = readings.station_mm[[0, -1]]
-    stations = _knots(readings.station_mm, flush, step_mm)
+    stations = _knots(base.length_mm, flush, step_mm)
     offsets = spline(np.clip(stations, *ends))
     for point in flush:
         missing_mm = point.deviation_mm - float(spline(np.clip(point.station_mm, *ends)))
         offsets = offsets + missing_mm * point.share(stations)
-    return DisplacedCurve(base, stations, offsets)
+    return _levelled(base, stations, offsets, 2.0 * step_mm)
 
 
-def _knots(readings_mm: Floats, flush: Sequence[FlushPoint], step_mm: float) -> Floats:
-    """Stations of the readings and the flush corners, with steps between; those almost alike are one."""
-    marks = np.unique(np.concatenate([readings_mm, [p.station_mm for p in flush]]))
-    kept_flush = np.array([p.station_mm for p in flush])
-    near = np.concatenate([[False], np.diff(marks) < LEAST_STEP_MM]) & ~np.isin(marks, kept_flush)
-    marks = marks[~near]
-    parts = [np.linspace(a, b, int(np.ceil((b - a) / step_mm)) + 1)[:-1] for a, b in pairwise(marks)]
-    return np.concatenate([*parts, marks[-1:]])
+def _knots(length_mm: float, flush: Sequence[FlushPoint], step_mm: float) -> Floats:
+    """Stations about a step apart from springing to springing, through the flush corners and none close by."""
+    held = np.unique(np.concatenate([[0.0, length_mm], [p.station_mm for p in flush]]))
+    even = np.linspace(0.0, length_mm, max(int(length_mm / step_mm), 1) + 1)
+    clear = np.abs(even[:, None] - held).min(axis=1) > 0.5 * step_mm
+    return np.unique(np.concatenate([held, even[clear]]))
+
+
+def _levelled(base: Base, stations: Floats, offsets: Floats, run_mm: float) -> DisplacedCurve:
+    """The displaced curve, its offsets levelled out beyond the springings and not just within them."""
+    first = (offsets[1] - offsets[0]) / (stations[1] - stations[0])
+    last = (offsets[-1] - offsets[-2]) / (stations[-1] - stations[-2])
+    before = max(stations[0] - run_mm, base.first_station_mm)
+    after = min(stations[-1] + run_mm, base.last_station_mm)
+    return DisplacedCurve(
+        base,
+        np.concatenate([[before], stations, [after]]),
+        np.concatenate(
+            [
+                [offsets[0] + 0.5 * first * (before - stations[0])],
+                offsets,
+                [offsets[-1] + 0.5 * last * (after - stations[-1])],
+            ]
+        ),
+    )
 
 
 def smooth(station_mm: Floats, value_mm: Floats, sigma_mm: Floats, stiffness: float) -> Floats:

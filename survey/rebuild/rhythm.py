@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import solveh_banded
 
 from survey.curves.protocol import Floats
+from survey.rebuild.rhythm_gaps import sizes_by_room
 from survey.rebuild.rhythm_pattern import JointPattern, find_pattern
 from survey.rebuild.rhythm_readings import RULE_SIGMA_MM, Readings
 from survey.rebuild.rhythm_sizes import BrickSizes, find_sizes
@@ -80,6 +81,13 @@ def find_rhythm(
         pattern = find_pattern(joint, joint_sigma, default_mm=even_mm)
     width_scatter = _scatter(width, sizes.scatter_mm, width_sigma)
     edge = _settle(readings, sizes.width_of_course_mm, width_scatter, pattern, np.isnan(joint))
+    unread = np.isnan(width)
+    room = np.concatenate([[0.0], edge, [readings.length_mm]])
+    room = np.where(np.isnan(readings.stations_mm), room, readings.stations_mm)
+    mixed = sizes_by_room(sizes, unread, room, pattern.expected_mm)
+    if (mixed != sizes.of_course).any():
+        sizes = replace(sizes, of_course=mixed)
+        edge = _settle(readings, sizes.width_of_course_mm, width_scatter, pattern, np.isnan(joint))
     steps = np.diff(np.concatenate([[0.0], edge, [readings.length_mm]]))
     by_rule_width, by_rule_joint = (
         ~np.isnan(readings.width_mm),
@@ -87,12 +95,12 @@ def find_rhythm(
     )
     return RingRhythm(
         width_mm=np.where(
-            by_rule_width, readings.width_mm, np.where(np.isnan(width), sizes.width_of_course_mm, steps[1::2])
+            by_rule_width, readings.width_mm, np.where(unread, sizes.width_of_course_mm, steps[1::2])
         ),
         joint_mm=np.where(
             by_rule_joint, readings.joint_mm, np.where(np.isnan(joint), pattern.expected_mm, steps[0::2])
         ),
-        width_read=~np.isnan(width),
+        width_read=~unread,
         joint_read=~np.isnan(joint),
         edge_mm=edge,
         sizes=sizes,
