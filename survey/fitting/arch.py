@@ -1,39 +1,54 @@
-"""From a record to everything the fitting room answers about it."""
+"""From a record to everything the fitting room answers about it.
+
+Method
+------
+1. The intrados of ring 1, the springing points and the known dimensions are taken from the record
+   (:mod:`~survey.fitting.sightings`).
+2. A point's signed distance from a curve answers to the curve's numbers by minus the normal component of the
+   curve's own movement, exactly (:mod:`~survey.fitting.profile`, :mod:`~survey.fitting.standing`); one
+   Levenberg-Marquardt engine finds every optimum and proves it (:mod:`~survey.fitting.engine`).
+3. Points scatter by measuring errors and by the arch's own irregularity, alike within a course and fading
+   along the arch (:mod:`~survey.fitting.noise`); gross errors are points far from what all others say of them
+   (:mod:`~survey.fitting.weighing`).
+4. The five families standing still, the same moved as rigid pieces of one original (kinematics in
+   :mod:`~survey.fitting.pieces`), and curves of no family are weighed by evidence
+   (:mod:`~survey.fitting.hypotheses`, :mod:`~survey.fitting.evidence`), all free numbers averaged over.
+5. What is stated is the optimum under the likeliest scatter, with the covariance of the whole average
+   (:mod:`~survey.fitting.candidates`, :mod:`~survey.fitting.movement`), and a verdict in words
+   (:mod:`~survey.fitting.verdict`).
+
+The sources are named in those modules.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
+from scipy.special import logsumexp
 
 from survey.curves import curve_of
 from survey.curves.protocol import Floats
 from survey.curves.shape import ArchShape, Family
-from survey.errors import FitError
+from survey.fitting.candidates import FinalFit, candidate_of, final_fit, mean_scatter
 from survey.fitting.count import count_courses
-from survey.fitting.families import BUILDS
-from survey.fitting.fitted import figures_of, fit_roughly, fit_standing, start_of
-from survey.fitting.module import find_module, set_out_lengths
-from survey.fitting.noise import Nodes, Scatter, Whitener, nodes_of, whitener
+from survey.fitting.hypotheses import Ground, Weighed, weigh_hypotheses
+from survey.fitting.module import find_module
+from survey.fitting.movement import final_moved, movement_of
+from survey.fitting.noise import Scatter
 from survey.fitting.options import FitOptions
-from survey.fitting.result import ArchFit, Candidate, PointFits, Verdict
+from survey.fitting.result import ArchFit, Candidate, Module, Movement, PointFits
 from survey.fitting.sightings import Sightings, sightings_of
-from survey.fitting.standing import Standing
+from survey.fitting.verdict import MOVES_FROM, NONE_CLEAR, Odds, odds_of, verdict_of
 from survey.record.model import Record
 
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Fitted:
-    standing: Standing
-    parameters: Floats
-    covariance: Floats
-    distance: Floats
-    log_evidence: float
+USUAL_JOINT_MM = 9.0
+SET_ASIDE = 0.05
+"""A point of less weight than this has no say."""
 
 
 def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
-    """Fit every family to a record and say which one the arch was set out to.
+    """Fit every family to a record and say which one the arch was set out to, and whether it moved.
 
     Parameters
     ----------
@@ -44,117 +59,30 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
     ------
     FitError
         The points determine no arch; the message says what is missing.
+
+    Notes
+    -----
+    The method is told at the head of :mod:`survey.fitting.arch`.
     """
     asked = FitOptions() if options is None else options
     seen = sightings_of(record)
-    rough: list[tuple[Standing, Floats, float]] = []
-    notes = list(seen.notes)
-    for family in asked.families:
-        standing = Standing(seen, BUILDS[family], asked.tilt)
-        solution = fit_roughly(standing, start_of(standing))
-        if solution.converged:
-            rough.append((standing, solution.parameters, solution.cost))
-        else:
-            notes.append(f"No {family.value.replace('_', '-')} curve fits: {solution.because}.")
-    if not rough:
-        raise FitError("no family fits the surveyed points: " + " ".join(notes))
-    standing, parameters, _ = min(rough, key=lambda r: r[2])
-    nodes = nodes_of(standing.stations(parameters), seen.course)
-    distance = standing.look(parameters).distance
-    weight, scatter = _weights(nodes, seen, distance)
-    metric = whitener(nodes, seen.sigma_mm, weight, scatter)
-    fitted: dict[Family, _Fitted] = {}
-    for standing, parameters, _ in rough:
-        solution = fit_standing(standing, metric, parameters)
-        if not solution.converged:
-            notes.append(f"No {standing.build.family.value} curve fits: {solution.because}.")
-            continue
-        k = len(solution.parameters)
-        evidence = -0.5 * (solution.cost + k * np.log(len(seen)))
-        fitted[standing.build.family] = _Fitted(
-            standing,
-            solution.parameters,
-            solution.covariance(),
-            standing.look(solution.parameters).distance,
-            float(evidence),
-        )
-    return _answer(record, asked, fitted, metric, scatter, notes)
-
-
-def _weights(nodes: Nodes, seen: Sightings, distance: Floats) -> tuple[Floats, Scatter]:
-    """Robust weights (n,): near 0 for points far from what all others say of them."""
-    weight = np.ones(len(seen))
-    scatter = Scatter(1.5, 200.0)
-    for _ in range(4):
-        metric = whitener(nodes, seen.sigma_mm, weight, scatter)
-        left = metric.left_out(distance)
-        variance = left.variance + seen.sigma_mm**2 * (1.0 - 1.0 / weight)
-        gross = variance + 30.0**2
-        odds = 0.02 / 0.98 * np.sqrt(variance / gross)
-        odds = odds * np.exp(np.minimum(0.5 * left.difference**2 * (1 / variance - 1 / gross), 50.0))
-        weight = np.maximum(1.0 / (1.0 + odds), 1e-6)
-    return weight, scatter
-
-
-def _shape(fit: _Fitted, origin: Floats) -> ArchShape:
-    return fit.standing.shape(fit.parameters, origin_mm=origin)
-
-
-def _answer(
-    record: Record,
-    asked: FitOptions,
-    fitted: dict[Family, _Fitted],
-    metric: Whitener,
-    scatter: Scatter,
-    notes: list[str],
-) -> ArchFit:
-    families = list(fitted)
-    log = np.array([fitted[f].log_evidence for f in families])
-    probability = np.exp(log - log.max())
-    probability /= probability.sum()
-    likeliest = families[int(np.argmax(probability))]
-    chosen = asked.chosen if asked.chosen is not None and asked.chosen in fitted else likeliest
-    best = fitted[chosen]
-    seen = best.standing.sightings
-    origin = best.parameters[:2]
-    shapes = {f: _shape(fit, origin) for f, fit in fitted.items()}
-    candidates = {
-        f: Candidate(
-            family=f,
-            shape=shapes[f],
-            parameters=fit.standing.names,
-            covariance=fit.covariance,
-            figures=MappingProxyType(figures_of(fit.standing, _from(fit, origin), fit.covariance)),
-            rms_mm=float(np.sqrt(np.average(fit.distance**2, weights=metric.weight))),
-            converged=True,
-            log_evidence=fit.log_evidence,
-        )
-        for f, fit in fitted.items()
-    }
-    order = np.argsort(probability)[::-1]
-    second = families[int(order[1])] if len(order) > 1 else likeliest
-    difference = _largest_difference(shapes[likeliest], shapes[second])
-    clear = bool(probability.max() >= asked.clear_probability)
-    verdict = Verdict(
-        family=likeliest,
-        clear=clear,
-        probability=MappingProxyType(dict(zip(families, probability.tolist(), strict=True))),
-        because=f"The points fit a {likeliest.value.replace('_', '-')} curve best.",
-        largest_difference_mm=difference,
-    )
-    origin_face = (float(origin[0] + seen.centre_mm[0]), float(origin[1] + seen.centre_mm[1]))
-    weight = metric.weight * seen.sigma_mm**2
-    points = PointFits(
-        index=seen.index,
-        name=tuple(record.points.name[i] for i in seen.index),
-        station_mm=best.standing.stations(best.parameters),
-        deviation_mm=best.distance,
-        weight=weight,
-        set_aside=weight < 0.05,
-    )
-    shape = shapes[chosen]
-    lengths = set_out_lengths(shape)
-    module = find_module(shape, np.full(len(lengths), candidates[chosen].figures["half_span_mm"].sigma))
+    ring = next((r for r in record.rings if r.ring == 1), None)
+    pitch = None if ring is None else ring.brick_width_mm + USUAL_JOINT_MM
+    weighed = weigh_hypotheses(seen, pitch, 0.0 if ring is None else ring.depth_mm, asked)
+    odds = odds_of(weighed)
+    finals = {family: final_fit(still, weighed.ground) for family, still in weighed.stills.items()}
+    likeliest = odds.ranked[0]
+    chosen = asked.chosen if asked.chosen is not None and asked.chosen in finals else likeliest
+    origin = finals[chosen].parameters[:2]
+    ground = weighed.ground
+    candidates = {family: candidate_of(final, ground, origin) for family, final in finals.items()}
+    shapes = _compared(weighed, odds, candidates)
+    joint = _usual_joint(ground, 0.0 if ring is None else ring.brick_width_mm)
+    verdict = verdict_of(weighed, odds, shapes, joint, asked.clear_probability)
+    movement = _movement(weighed, odds, candidates, origin)
+    scatter = _scatter(weighed, odds, chosen, movement is not None)
+    origin_face = float(origin[0] + seen.centre_mm[0]), float(origin[1] + seen.centre_mm[1])
+    curve = curve_of(candidates[chosen].shape)
     return ArchFit(
         record_name=record.name,
         frame=record.frame.moved_to(origin_face),
@@ -162,25 +90,99 @@ def _answer(
         verdict=verdict,
         chosen=chosen,
         candidates=MappingProxyType(candidates),
-        points=points,
+        points=_point_fits(record, seen, finals[chosen], ground),
         irregularity_mm=scatter.irregularity_mm,
         correlation_length_mm=scatter.correlation_mm,
-        n_effective=float(len(seen)),
-        movement=None,
-        module=module,
-        courses=count_courses(record, curve_of(shape), origin_face),
-        notes=tuple(notes),
+        n_effective=_effective(ground, scatter),
+        movement=movement,
+        module=_module(candidates[chosen] if movement is None else movement.original),
+        courses=count_courses(record, curve, origin_face),
+        notes=_notes(seen, weighed, finals),
     )
 
 
-def _from(fit: _Fitted, origin: Floats) -> Floats:
-    moved = fit.parameters.copy()
-    moved[:2] -= origin
-    return moved
+def _compared(weighed: Weighed, odds: Odds, candidates: dict[Family, Candidate]) -> dict[Family, ArchShape]:
+    """Shapes to tell apart: the originals if the arch has moved, else the candidates."""
+    shapes = {family: candidate.shape for family, candidate in candidates.items()}
+    if odds.has_moved < MOVES_FROM:
+        return shapes
+    origin = next(iter(weighed.moved.values())).parameters[:2]
+    return {f: fit.moved.shape(fit.parameters, origin_mm=origin) for f, fit in weighed.moved.items()}
 
 
-def _largest_difference(one: ArchShape, other: ArchShape) -> float:
-    """Largest distance between two curves over the arch."""
-    curve = curve_of(one)
-    points = curve.point(np.linspace(0.0, curve.length_mm, 201))
-    return float(np.max(np.abs(curve_of(other).locate(points).distance_mm)))
+def _usual_joint(ground: Ground, brick_mm: float) -> float:
+    """Usual joint from the courses' spacing, or the common one where that tells nothing."""
+    left = float(np.median(ground.nodes.step_mm)) - brick_mm if brick_mm > 0 else 0.0
+    return left if 2.0 < left < 30.0 else USUAL_JOINT_MM
+
+
+def _movement(
+    weighed: Weighed, odds: Odds, candidates: dict[Family, Candidate], origin: Floats
+) -> Movement | None:
+    if odds.none >= NONE_CLEAR or odds.has_moved < MOVES_FROM:
+        return None
+    family = max(odds.moved, key=lambda f: odds.moved[f])
+    final = final_moved(weighed.moved[family], weighed.ground)
+    before = min(candidate.rms_mm for candidate in candidates.values())
+    return movement_of(final, weighed.ground, origin, odds.has_moved, before)
+
+
+def _scatter(weighed: Weighed, odds: Odds, chosen: Family, moved: bool) -> Scatter:
+    """What the likeliest hypothesis says of irregularity and its correlation."""
+    ground = weighed.ground
+    if odds.none >= NONE_CLEAR:
+        return mean_scatter(ground.bends, ground.grid.scatters)
+    if moved:
+        family = max(odds.moved, key=lambda f: odds.moved[f])
+        fit = weighed.moved[family]
+        return mean_scatter(logsumexp(fit.posterior.log_weight, axis=(0, 1, 3)), fit.scatters)
+    return mean_scatter(logsumexp(weighed.stills[chosen].log_evidence, axis=0), ground.grid.scatters)
+
+
+def _effective(ground: Ground, scatter: Scatter) -> float:
+    """How many independent points tell as much of the mean: 1' Sigma^-1 1 times a point's own variance."""
+    metric = ground.whitener_of(scatter)
+    ones = np.ones((len(ground.weight), 1))
+    own = scatter.irregularity_mm**2 + np.average(
+        (scatter.sigma_factor * ground.sightings.sigma_mm) ** 2, weights=ground.weight
+    )
+    return float(np.sum(metric.apply(ones)) * own)
+
+
+def _point_fits(record: Record, seen: Sightings, final: FinalFit, ground: Ground) -> PointFits:
+    return PointFits(
+        index=seen.index,
+        name=tuple(record.points.name[i] for i in seen.index),
+        station_mm=final.still.standing.stations(final.parameters),
+        deviation_mm=final.distance,
+        weight=ground.weight,
+        set_aside=ground.weight < SET_ASIDE,
+    )
+
+
+def _module(candidate: Candidate) -> Module | None:
+    """The unit the curve was set out in; the lengths are those ``set_out_lengths`` lists."""
+    shape: ArchShape = candidate.shape
+    figures = candidate.figures
+    sigma = [2 * figures["half_span_mm"].sigma]
+    if shape.family is not Family.SEMICIRCULAR:
+        radii = [figures[f"radius_{k + 1}_mm"].sigma for k in range(len(shape.radii_mm))]
+        sigma += [figures["rise_mm"].sigma, *radii]
+    return find_module(shape, np.array(sigma))
+
+
+def _notes(seen: Sightings, weighed: Weighed, finals: dict[Family, FinalFit]) -> tuple[str, ...]:
+    """What the fit cannot know, in sentences."""
+    failed = [
+        f"No {family.value.replace('_', '-')} curve could be fitted: {why}."
+        for family, why in weighed.failed.items()
+    ]
+    ends = np.abs(np.array([final.distance[seen.end != 0] for final in finals.values()])).min(axis=0)
+    ground = weighed.ground
+    far = ends[ground.weight[seen.end != 0] < SET_ASIDE]
+    strayed = (
+        ["A springing point lies far from every curve and was set aside: measure it again."]
+        if far.size
+        else []
+    )
+    return (*seen.notes, *failed, *strayed)

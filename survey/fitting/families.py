@@ -96,7 +96,7 @@ def _semicircular(numbers: Floats) -> HalfArcs:
         bound_rad=np.array([0.0, QUARTER_TURN_RAD]),
         centre_slope=np.zeros((1, 2, 1)),
         radius_slope=np.ones((1, 1)),
-        start_slope=np.zeros(1),
+        bound_slope=np.zeros((2, 1)),
     )
 
 
@@ -111,7 +111,7 @@ def _segmental(numbers: Floats) -> HalfArcs:
         bound_rad=np.array([np.arctan2(s * s - h * h, 2 * h * s), QUARTER_TURN_RAD]),
         centre_slope=np.array([[[0.0, 0.0], [-by_s, 1.0 - by_h]]]),
         radius_slope=np.array([[by_s, by_h]]),
-        start_slope=np.array([2 * h / squared, -2 * s / squared]),
+        bound_slope=np.array([[2 * h / squared, -2 * s / squared], [0.0, 0.0]]),
     )
 
 
@@ -134,7 +134,7 @@ def _three_centred(numbers: Floats) -> HalfArcs:
         bound_rad=np.array([0.0, f, QUARTER_TURN_RAD]),
         centre_slope=np.array([[[1.0, 0.0, 0.0] - by[0], zero], [zero, [0.0, 1.0, 0.0] - by[1]]]),
         radius_slope=by,
-        start_slope=zero,
+        bound_slope=np.array([zero, [0.0, 0.0, 1.0], zero]),
     )
 
 
@@ -173,7 +173,7 @@ def _five_centred(numbers: Floats) -> HalfArcs:
         bound_rad=np.array([0.0, f1, f2, QUARTER_TURN_RAD]),
         centre_slope=slope,
         radius_slope=by,
-        start_slope=np.zeros(q),
+        bound_slope=np.vstack([np.zeros(q), turn, np.zeros(q)]),
     )
 
 

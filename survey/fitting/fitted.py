@@ -105,35 +105,44 @@ def start_of(standing: Standing) -> Floats:
 
 
 def figures_of(standing: Standing, parameters: Floats, covariance: Floats) -> dict[str, Estimate]:
-    """Every derived figure with its standard uncertainty (first-order propagation, central differences)."""
-    values = _figures(standing, parameters)
-    step = np.maximum(np.sqrt(np.diag(covariance)), 1e-9) * 1e-3
-    slopes = np.empty((len(values), len(parameters)))
-    for k, size in enumerate(step):
-        shift = np.zeros(len(parameters))
-        shift[k] = size
-        up, down = _figures(standing, parameters + shift), _figures(standing, parameters - shift)
-        slopes[:, k] = [(up[name] - down[name]) / (2 * size) for name in values]
+    """Every derived figure with its standard uncertainty (first-order propagation of exact derivatives)."""
+    figures = _figures(standing, parameters)
+    slopes = np.stack([slope for _, slope in figures.values()])
     variance = np.einsum("ij,jk,ik->i", slopes, covariance, slopes)
     return {
-        name: Estimate(value, float(np.sqrt(max(var, 0.0))))
-        for (name, value), var in zip(values.items(), variance, strict=True)
+        name: Estimate(value, float(np.sqrt(max(spread, 0.0))))
+        for (name, (value, _)), spread in zip(figures.items(), variance, strict=True)
     }
 
 
-def _figures(standing: Standing, parameters: Floats) -> dict[str, float]:
+def _figures(standing: Standing, parameters: Floats) -> dict[str, tuple[float, Floats]]:
+    """Figures with their derivatives (k,) by the parameters."""
     numbers = standing.numbers(parameters)
     profile = profile_of(standing.build, numbers)
-    values = {
-        "half_span_mm": float(numbers[0]),
-        "rise_mm": float(numbers[1] if len(numbers) > 1 else numbers[0]),
-        "springing_y_mm": float(parameters[1]),
-        "axis_x_mm": float(parameters[0]),
-        "tilt_rad": float(parameters[-1]) if standing.tilt else 0.0,
-        "length_mm": 2.0 * profile.half_length_mm,
+    unit = np.eye(len(parameters))
+    q = len(numbers)
+
+    def of_shape(slopes: Floats) -> Floats:
+        wide = np.zeros(len(parameters))
+        wide[2 : 2 + q] = slopes
+        return wide
+
+    rise = 3 if q > 1 else 2
+    tilt = (float(parameters[-1]), unit[-1]) if standing.tilt else (0.0, np.zeros(len(parameters)))
+    figures = {
+        "half_span_mm": (float(parameters[2]), unit[2]),
+        "rise_mm": (float(parameters[rise]), unit[rise]),
+        "springing_y_mm": (float(parameters[1]), unit[1]),
+        "axis_x_mm": (float(parameters[0]), unit[0]),
+        "tilt_rad": tilt,
+        "length_mm": (2 * profile.half_length_mm, of_shape(2 * profile.half_length_slopes)),
     }
     if isinstance(profile, HalfArcs):
-        values |= {f"radius_{k + 1}_mm": float(r) for k, r in enumerate(profile.radius_mm)}
-        values |= {f"sector_{k + 1}_rad": float(a) for k, a in enumerate(np.diff(profile.bound_rad))}
-        values["crown_centre_y_mm"] = float(profile.centre_mm[-1, 1])
-    return values
+        for k, radius in enumerate(profile.radius_mm):
+            figures[f"radius_{k + 1}_mm"] = float(radius), of_shape(profile.radius_slope[k])
+        turns = np.diff(profile.bound_rad), np.diff(profile.bound_slope, axis=0)
+        for k, turn in enumerate(turns[0]):
+            figures[f"sector_{k + 1}_rad"] = float(turn), of_shape(turns[1][k])
+        crown = profile.centre_mm[-1, 1], profile.centre_slope[-1, 1]
+        figures["crown_centre_y_mm"] = float(crown[0]), of_shape(crown[1])
+    return figures

@@ -26,7 +26,7 @@ from survey.record.model import UNKNOWN
 
 
 class HingeChoices(NamedTuple):
-    """Hinges of h hypotheses: left, crown, right (h,) as shares of the intrados, the crown's depth (h,) in mm.
+    """Hinges of h hypotheses: left, crown, right (h,) as shares of the intrados, the crown's depth (h,).
 
     A left hinge at 0 is at the left springing, a right one at 1 at the right springing. ``log_prior`` (h,) is
     the log share of each among all.
@@ -46,7 +46,8 @@ class HingeChoices(NamedTuple):
 def all_choices(left: Floats, crown: Floats, right: Floats, depth_mm: Floats) -> HingeChoices:
     """Every combination of places for the three hinges, all alike."""
     mesh = np.meshgrid(left, crown, right, depth_mm, indexing="ij")
-    return HingeChoices(*(m.ravel() for m in mesh), np.full(mesh[0].size, -np.log(mesh[0].size)))
+    a, b, c, d = (m.ravel() for m in mesh)
+    return HingeChoices(a, b, c, d, np.full(len(a), -np.log(len(a))))
 
 
 class MotionColumns(NamedTuple):
@@ -134,7 +135,7 @@ def _end_rows(standing: Standing, parameters: Floats, pushes: Floats) -> Floats:
 
 
 class MotionProducts(NamedTuple):
-    """Motion columns in every scatter's metric: against the curve (g, 1 + k, h, 2), each other (g, h, 2, 2)."""
+    """Motion columns in every scatter's metric: with the curve (g, 1 + k, h, 2), each other (g, h, 2, 2)."""
 
     cross: Floats
     own: Floats

@@ -61,6 +61,10 @@ class Ground:
     bends: Floats
     likely: np.ndarray
 
+    def whitener_of(self, scatter: Scatter) -> Whitener:
+        """Whitener of these points under any scatter."""
+        return whitener(self.nodes, self.sightings.sigma_mm, self.weight, scatter)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Weighed:
@@ -87,7 +91,7 @@ class Weighed:
     def log_still(self, family: Family) -> float:
         """Log weight of a family standing still."""
         share = 1 - MOVED_SHARE if self.moves else 1.0
-        return self.stills[family].log_total + np.log(share * (1 - OTHER_SHARE) / len(self.stills))
+        return self.stills[family].log_total + float(np.log(share * (1 - OTHER_SHARE) / len(self.stills)))
 
     def log_moved(self, family: Family) -> float:
         """Log weight of a family having moved; minus infinity where that is hopeless."""

@@ -1,7 +1,7 @@
-"""Joints along the soffit, and how much wider each is than its neighbours: a hinge at the back opens its joint.
+"""Joints along the soffit, and how much wider each is than its neighbours: a hinge at the back opens one.
 
-Where two pieces turn against each other about a hinge that lies a depth behind the soffit, the joint at that hinge
-opens on the soffit by depth times the turn. The widths of all other joints say how much a joint varies
+Where two pieces turn against each other about a hinge that lies a depth behind the soffit, the joint at that
+hinge opens on the soffit by depth times the turn. The widths of all other joints say how much a joint varies
 anyway, so one joint's excess over its neighbours is an observation of that turn.
 """
 
@@ -28,7 +28,7 @@ MOST_SPREADS = 4.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sighted:
-    """Sightings in the frame of an original: positions (n, 2), normals (n, 2), shares (n,) of its length by course."""
+    """Sightings against an original: positions (n, 2), normals (n, 2), shares (n,) of its length."""
 
     xy: Floats
     normal: Floats
@@ -104,7 +104,7 @@ def _against_neighbours(width: Floats) -> tuple[Floats, Floats]:
     measured = np.isfinite(width)
     if np.count_nonzero(measured) < FEWEST_JOINTS:
         return excess, power
-    for j in np.flatnonzero(measured):
+    for j in np.flatnonzero(measured).tolist():
         around = width[max(0, j - NEIGHBOURS) : j + NEIGHBOURS + 1].copy()
         around[j - max(0, j - NEIGHBOURS)] = np.nan
         around = around[np.isfinite(around)]

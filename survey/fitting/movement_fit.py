@@ -18,7 +18,6 @@ from survey.fitting.fitted import ScatteredModel
 from survey.fitting.hinge_search import (
     Gains,
     HingeChoices,
-    Sighted,
     all_choices,
     brought_back,
     motion_columns,
@@ -26,9 +25,9 @@ from survey.fitting.hinge_search import (
     motion_products,
     sighted,
 )
-from survey.fitting.joint_gaps import JointGaps, joint_gaps
+from survey.fitting.joint_gaps import JointGaps, Sighted, joint_gaps
 from survey.fitting.moved import HingePlace, Moved
-from survey.fitting.noise import Whitener
+from survey.fitting.noise import Scatter, Whitener
 from survey.fitting.priors import CLOSING_SHARE, SETTLEMENT_RATIO, SETTLES_SHARE, SPREAD_RATIO, proportions_of
 from survey.fitting.robust import ScaledLoss
 from survey.fitting.standing import Look, Standing
@@ -42,8 +41,11 @@ SPRINGING_SHARE = 0.5
 """Share of lower hinges that are at their springing."""
 HAUNCH_SHARES = (0.08, 0.11, 0.14, 0.17, 0.2, 0.23, 0.26, 0.29, 0.32)
 N_CROWN_FIRST = 9
-N_CROWN = 11
-"""Joints on which the crown hinge is averaged."""
+N_CROWN = 9
+"""Joints about a likely place over which the crown hinge is averaged."""
+CROWN_DOUBT = 5.0
+CROWN_APART = 0.1
+MOST_CROWNS = 2
 LARGEST_STEP = 0.03
 NEGLIGIBLE = 7.0
 """Hinges whose log weight lies further below the best are left out."""
@@ -59,6 +61,7 @@ class FirstLook:
     still: Still
     choices: HingeChoices
     best: int
+    crowns: Floats
     log_evidence: float
 
 
@@ -72,16 +75,32 @@ def look_for_hinges(still: Still, grid: ScatterGrid, which: np.ndarray, joints: 
     choices = all_choices(lower, crown, 1.0 - lower, np.zeros(1))
     curve = _columns(still.look, len(parameters))
     moved = motion_columns(standing, parameters, seen, choices)
-    spreads = 2 * s * np.array([SPREAD_RATIO, SETTLEMENT_RATIO])
+    spreads = spreads_of(standing, parameters)
     products = motion_products(grid.take(which), curve, moved, joints, choices.crown)
     total = np.full(len(choices.crown), -np.inf)
     for way, averaged in enumerate(still.averages):
         part = Average(*(column[which] for column in averaged))
         gains = motion_gains(products, part, spreads)
-        total = np.logaddexp(
-            total, logsumexp(still.log_evidence[way, which][:, None] + gains.log_gain, axis=0)
-        )
-    return FirstLook(still, choices, int(np.argmax(total)), float(logsumexp(total) - np.log(len(total))))
+        weight = still.log_evidence[way, which][:, None] + gains.log_gain + _log_opening(gains)
+        total = np.logaddexp(total, logsumexp(weight, axis=0))
+    total += choices.log_prior
+    return FirstLook(still, choices, int(np.argmax(total)), _crowns(choices, total), float(logsumexp(total)))
+
+
+def _crowns(choices: HingeChoices, log_weight: Floats) -> Floats:
+    """Places of the crown hinge worth a closer look: the best, and others that may turn out better."""
+    found: list[float] = []
+    for i in np.argsort(log_weight)[::-1].tolist():
+        if log_weight[i] < log_weight.max() - CROWN_DOUBT or len(found) == MOST_CROWNS:
+            break
+        if all(abs(choices.crown[i] - other) > CROWN_APART for other in found):
+            found.append(float(choices.crown[i]))
+    return np.array(found)
+
+
+def spreads_of(standing: Standing, parameters: Floats) -> Floats:
+    """Usual spread and settlement (2,) of an arch of this size, as standard deviations."""
+    return np.asarray(2 * standing.numbers(parameters)[0] * np.array([SPREAD_RATIO, SETTLEMENT_RATIO]))
 
 
 def _half_and_rise(standing: Standing, parameters: Floats) -> tuple[float, float]:
@@ -195,6 +214,8 @@ class MovedFit:
     posterior : Posterior
     log_evidence : float
         Without the share of arches that have moved.
+    scatters : tuple of Scatter, length g
+        The scatters averaged over.
     """
 
     moved: Moved
@@ -203,6 +224,7 @@ class MovedFit:
     choices: HingeChoices
     posterior: Posterior
     log_evidence: float
+    scatters: tuple[Scatter, ...]
 
 
 def fit_moved(
@@ -229,7 +251,7 @@ def fit_moved(
     if rough is None:
         return None
     s, h = _half_and_rise(standing, rough.parameters)
-    many = _many(rough.joints, here, flat=h < FLAT_RISE_RATIO * s, depth_mm=depth_mm)
+    many = _many(rough.joints, first.crowns, flat=h < FLAT_RISE_RATIO * s, depth_mm=depth_mm)
     few = grid.take(np.arange(min(2, len(grid.scatters))))
     log_weight = _posterior(rough, rough.original(few), many, few).by_choice
     kept = np.flatnonzero(log_weight > log_weight.max() - NEGLIGIBLE)
@@ -241,7 +263,13 @@ def fit_moved(
     original = fine.original(grid)
     posterior = _posterior(fine, original, choices, grid)
     return MovedFit(
-        fine.moved, fine.parameters, original, choices, posterior, float(logsumexp(posterior.log_weight))
+        fine.moved,
+        fine.parameters,
+        original,
+        choices,
+        posterior,
+        float(logsumexp(posterior.log_weight)),
+        grid.scatters,
     )
 
 
@@ -265,8 +293,7 @@ def _refined(
     standing: Standing, start: Floats, here: HingeChoices, metric: Whitener, weight: Floats
 ) -> _Refined | None:
     k = len(standing.names)
-    s, _ = _half_and_rise(standing, start)
-    spreads = 2 * s * np.array([SPREAD_RATIO, SETTLEMENT_RATIO])
+    spreads = spreads_of(standing, start)
     moved = hinged(standing, start[:k], sighted(standing, start[:k]), here, 0)
     first = start if len(start) == k + 2 else np.concatenate([start, [0.0, 0.0]])
     solution = minimise(GuidedMoved(moved, metric, spreads), first, options=NEAR)
@@ -286,18 +313,19 @@ def _refined(
     return _Refined(moved, parameters, before, seen, joint_gaps(standing.sightings, seen, weight))
 
 
-def _many(joints: JointGaps, here: HingeChoices, *, flat: bool, depth_mm: float) -> HingeChoices:
+def _many(joints: JointGaps, about: Floats, *, flat: bool, depth_mm: float) -> HingeChoices:
     """Choices about the best so far: joints near the crown hinge, lower hinges at springings and haunches."""
     low, high = CROWN_SHARES
     crown = joints.share[(joints.share >= low) & (joints.share <= high)]
     # Where a gap hides the joints, or nothing is numbered, places a little apart stand for them.
     crown = _filled(np.concatenate([[low], crown, [high]]), LARGEST_STEP)
-    crown = crown[np.sort(np.argsort(np.abs(crown - here.crown[0]))[:N_CROWN])]
+    near = {int(i) for place in about for i in np.argsort(np.abs(crown - place))[:N_CROWN]}
+    step = np.gradient(crown)
+    crown, widths = crown[sorted(near)], step[sorted(near)]
     lower = np.array([0.0]) if flat else np.array([0.0, *HAUNCH_SHARES])
     depths = np.unique([0.0, depth_mm])
     mesh = all_choices(lower, crown, 1.0 - lower, depths)
     log_prior = np.zeros(len(mesh.crown)) - np.log(len(depths))
-    widths = np.gradient(crown) if len(crown) > 1 else np.array([LARGEST_STEP])
     log_prior += np.log(widths[np.searchsorted(crown, mesh.crown)] / (high - low))
     if not flat:
         for share in (mesh.left, 1 - mesh.right):
@@ -320,7 +348,7 @@ def _posterior(refined: _Refined, original: Still, choices: HingeChoices, grid: 
     moved = motion_columns(standing, parameters, refined.seen, choices)
     curve = _columns(original.look, len(parameters))
     products = motion_products(grid, curve, moved, refined.joints, choices.crown)
-    spreads = 2 * parameters[2] * np.array([SPREAD_RATIO, SETTLEMENT_RATIO])
+    spreads = spreads_of(standing, parameters)
     variants = ((np.array([1.0, 0.0]), 1 - SETTLES_SHARE), (np.array([1.0, 1.0]), SETTLES_SHARE))
     weights, all_gains = [], []
     for way, averaged in enumerate(original.averages):
@@ -343,4 +371,4 @@ def _log_opening(gains: Gains) -> Floats:
     """Correction (g, h) for spreads being mostly apart: abutments seldom close in."""
     certainty = gains.motion[..., 0] / np.sqrt(gains.covariance[..., 0, 0])
     apart = np.log(2 * (1 - CLOSING_SHARE)) + log_ndtr(certainty)
-    return np.logaddexp(apart, np.log(2 * CLOSING_SHARE) + log_ndtr(-certainty))
+    return np.asarray(np.logaddexp(apart, np.log(2 * CLOSING_SHARE) + log_ndtr(-certainty)))

@@ -33,6 +33,14 @@ class HalfParabola:
         """Arc length from springing to crown."""
         return float(self._arc_length(np.array([self.half_span_mm]))[0])
 
+    @property
+    def half_length_slopes(self) -> Floats:
+        """Derivatives (2,) of that length, which is that of one argument z = 2 h / s times s."""
+        s, h = self.half_span_mm, self.rise_mm
+        z = 2 * h / s
+        by_z = np.sqrt(1 + z * z) / z - (z * np.sqrt(1 + z * z) + np.arcsinh(z)) / (2 * z * z)
+        return np.array([self.half_length_mm / s - z * by_z, 2 * by_z])
+
     def _arc_length(self, x: Floats) -> Floats:
         """Arc length from the crown to abscissas (n,)."""
         slope = 2 * self.rise_mm / self.half_span_mm**2
@@ -88,5 +96,5 @@ def pointed_profile(numbers: Floats) -> HalfArcs:
         bound_rad=np.array([0.0, np.arctan2(h, radius - s)]),
         centre_slope=np.array([[[1.0 - by_s, -by_h], [0.0, 0.0]]]),
         radius_slope=np.array([[by_s, by_h]]),
-        start_slope=np.zeros(2),
+        bound_slope=np.array([[0.0, 0.0], [2 * h, -2 * s]]) / (s * s + h * h),
     )

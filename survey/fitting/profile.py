@@ -13,11 +13,13 @@ from dataclasses import dataclass
 from typing import NamedTuple, Protocol
 
 import numpy as np
-from scipy.special import ellipeinc
+from scipy.special import ellipe, ellipeinc, ellipk
 
 from survey.curves.protocol import Floats
 from survey.fitting.engine import OutsideDomainError
 
+SMALLEST_PARAMETER = 1e-7
+"""Below this parameter the difference of the complete integrals is rounding; the circle's limit is exact."""
 NEWTON_STEPS = 8
 """Most steps of the ellipse's foot points; near the curve four reach 1e-12 of its size."""
 
@@ -59,6 +61,11 @@ class HalfProfile(Protocol):
         """Arc length from springing to crown."""
         ...
 
+    @property
+    def half_length_slopes(self) -> Floats:
+        """Derivatives (q,) of that length."""
+        ...
+
     def sight(self, u: Floats, v: Floats) -> Sight:
         """Signed distances, normals and slopes of points (n,), (n,)."""
         ...
@@ -82,8 +89,8 @@ class HalfArcs:
     radius_mm : (k,) float
     bound_rad : (k + 1,) float
         Angles of the outward normal above the level where the arcs begin and end; the last is a right angle.
-    centre_slope : (k, 2, q) float, radius_slope : (k, q) float, start_slope : (q,) float
-        Derivatives of the centres, the radii and the first bound.
+    centre_slope : (k, 2, q) float, radius_slope : (k, q) float, bound_slope : (k + 1, q) float
+        Derivatives of the centres, the radii and the bounds.
     """
 
     centre_mm: Floats
@@ -91,17 +98,23 @@ class HalfArcs:
     bound_rad: Floats
     centre_slope: Floats
     radius_slope: Floats
-    start_slope: Floats
+    bound_slope: Floats
 
     @property
     def end(self) -> End:
         """The springing."""
-        return End(float(self.bound_rad[0]), self.start_slope)
+        return End(float(self.bound_rad[0]), self.bound_slope[0])
 
     @property
     def half_length_mm(self) -> float:
         """Arc length from springing to crown."""
         return float(self.radius_mm @ np.diff(self.bound_rad))
+
+    @property
+    def half_length_slopes(self) -> Floats:
+        """Derivatives (q,) of that length."""
+        turns = np.diff(self.bound_rad), np.diff(self.bound_slope, axis=0)
+        return np.asarray(turns[0] @ self.radius_slope + self.radius_mm @ turns[1])
 
     def _arc(self, u: Floats, v: Floats) -> np.ndarray:
         """Which arc (n,) each point lies against: past a junction's common normal it is the next one."""
@@ -161,6 +174,18 @@ class HalfEllipse:
     def half_length_mm(self) -> float:
         """Arc length from springing to crown."""
         return float(self._arc_length(np.array([np.pi / 2]))[0])
+
+    @property
+    def half_length_slopes(self) -> Floats:
+        """Derivatives (q,) of that length: E(m), K(m) of the complete integrals, by half-span and rise.
+
+        With m = 1 - (a/b)^2 the length is b E(m), dE/dm = (E - K) / (2 m); at a circle dE/dm = -pi / 8.
+        """
+        a, b = self.half_span_mm, self.rise_mm
+        m = 1.0 - (a / b) ** 2
+        whole = ellipe(m)
+        by_m = (whole - ellipk(m)) / (2 * m) if abs(m) > SMALLEST_PARAMETER else -np.pi / 8
+        return np.array([-2 * a / b * by_m, whole + 2 * (a / b) ** 2 * by_m])
 
     def _arc_length(self, angle: Floats) -> Floats:
         """Arc length from the springing to eccentric angles (n,), by the incomplete elliptic integral."""

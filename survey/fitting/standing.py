@@ -14,7 +14,8 @@ from typing import NamedTuple
 import numpy as np
 
 from survey.curves.protocol import Floats
-from survey.curves.shape import ArchShape
+from survey.curves.shape import ArchShape, Family
+from survey.errors import FitError
 from survey.fitting.families import Build, first_numbers, profile_of, shape_of
 from survey.fitting.profile import HalfProfile
 from survey.fitting.sightings import Sightings
@@ -65,6 +66,19 @@ class Standing:
     def names(self) -> tuple[str, ...]:
         """Names of the parameters, mm and rad."""
         return ("axis_x_mm", "springing_y_mm", *self.build.numbers, *(("tilt_rad",) if self.tilt else ()))
+
+    @property
+    def family(self) -> Family:
+        """The build's family.
+
+        Raises
+        ------
+        FitError
+            It is a curve of no family.
+        """
+        if self.build.family is None:
+            raise FitError(f"a {self.build.name} curve has no family")
+        return self.build.family
 
     @property
     def n_rows(self) -> int:
