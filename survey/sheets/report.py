@@ -12,7 +12,6 @@ from survey.rebuild.plan import RebuildPlan, Scope
 from survey.record.model import Record
 from survey.sheets.drawing import Anchor, Sheet
 from survey.sheets.facts import facts_schedule, rings_schedule
-from survey.sheets.registry import MadeSet, Part
 from survey.sheets.report_tables import (
     candidates_schedule,
     laying_schedule,
@@ -22,6 +21,7 @@ from survey.sheets.report_tables import (
 )
 from survey.sheets.schedule import Column, Schedule, figure
 from survey.sheets.setting_out_sheet import courses_schedule
+from survey.sheets.sheet_set import MadeSet, Part
 
 
 @dataclass(frozen=True, slots=True)

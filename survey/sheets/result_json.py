@@ -5,14 +5,16 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from survey.condition.compare import Comparison
 from survey.curves import ArchShape, DisplacedCurve, Family, setting_out
-from survey.fitting.result import ArchFit, Candidate, CourseCount, Estimate, Module, Movement, Verdict
-from survey.rebuild.plan import RebuildPlan, RingPlan
+
+if TYPE_CHECKING:
+    from survey.condition.compare import Comparison
+    from survey.fitting.result import ArchFit, Candidate, CourseCount, Estimate, Module, Movement, Verdict
+    from survey.rebuild.plan import RebuildPlan, RingPlan
 
 Json = dict[str, Any]
 

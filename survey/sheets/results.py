@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from survey.condition.compare import Comparison
-from survey.condition.result import DeviationMap
 from survey.files import write_whole
-from survey.fitting.result import ArchFit
-from survey.rebuild.plan import RebuildPlan
 from survey.sheets import result_json, tables
+
+if TYPE_CHECKING:
+    from survey.condition.compare import Comparison
+    from survey.condition.result import DeviationMap
+    from survey.fitting.result import ArchFit
+    from survey.rebuild.plan import RebuildPlan
 
 
 def write_fit_results(fit: ArchFit, folder: Path) -> tuple[Path, ...]:

@@ -11,11 +11,14 @@ import csv
 import io
 import math
 from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
 
-from survey.condition.compare import Comparison
-from survey.condition.result import DeviationMap
 from survey.files import safe_cell
-from survey.rebuild.plan import Brick, RebuildPlan, RingPlan
+
+if TYPE_CHECKING:
+    from survey.condition.compare import Comparison
+    from survey.condition.result import DeviationMap
+    from survey.rebuild.plan import Brick, RebuildPlan, RingPlan
 
 DEVIATION_COLUMNS = [
     "ring",

@@ -1,42 +1,51 @@
-"""Writing drawings and reports, every file whole or not at all."""
+"""Writing drawings and reports, every file whole or not at all.
+
+Each function imports what its own stage draws, so that a command which only fits does not wait for the rest.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from survey.condition.result import DeviationMap
 from survey.files import safe_file_name, write_whole
-from survey.fitting.result import ArchFit
-from survey.rebuild.plan import RebuildPlan
-from survey.record.model import Record
-from survey.sheets.drawing import Placed, Sheet
-from survey.sheets.dxf import render_dxf
+from survey.sheets.drawing import Placed
 from survey.sheets.pdf import render_pdf
-from survey.sheets.registry import MadeSet, make_deviation_sets, make_fit_sets, make_rebuild_sets
-from survey.sheets.report import ReportInput, report_sections
-from survey.sheets.report_html import render_report_html
-from survey.sheets.report_pdf import report_sheets
+from survey.sheets.sheet_set import MadeSet
 from survey.sheets.svg import render_drawing_svg, render_svg
+
+if TYPE_CHECKING:
+    from survey.condition.result import DeviationMap
+    from survey.fitting.result import ArchFit
+    from survey.rebuild.plan import RebuildPlan
+    from survey.record.model import Record
 
 DRAWINGS = "drawings"
 
 
 def write_fit_sheets(record: Record, fit: ArchFit, folder: Path) -> tuple[Path, ...]:
-    """Write the sheets of the survey and the fit into ``folder/drawings``."""
-    return _write_sets(make_fit_sets(record, fit), folder)
+    """Write the sheets of the survey and the fit into ``folder/drawings`` as PDF and SVG."""
+    from survey.sheets.fit_sets import make_fit_sets
+
+    return tuple(_write_pages(make_fit_sets(record, fit), folder))
 
 
 def write_deviation_sheets(
     record: Record, fit: ArchFit, map_: DeviationMap, folder: Path
 ) -> tuple[Path, ...]:
-    """Write the sheets of the condition into ``folder/drawings``."""
-    return _write_sets(make_deviation_sets(record, fit, map_), folder)
+    """Write the sheets of the condition into ``folder/drawings`` as PDF and SVG."""
+    from survey.sheets.condition_sets import make_deviation_sets
+
+    return tuple(_write_pages(make_deviation_sets(record, fit, map_), folder))
 
 
 def write_rebuild_sheets(record: Record, fit: ArchFit, plan: RebuildPlan, folder: Path) -> tuple[Path, ...]:
-    """Write the sheets of the rebuild into ``folder/drawings``."""
-    return _write_sets(make_rebuild_sets(record, fit, plan), folder)
+    """Write the sheets of the rebuild into ``folder/drawings`` as PDF, SVG and DXF."""
+    from survey.sheets.rebuild_sets import make_rebuild_sets
+
+    sets = make_rebuild_sets(record, fit, plan)
+    return (*_write_pages(sets, folder), *_write_drawings(sets, folder))
 
 
 def write_sheets(
@@ -56,12 +65,19 @@ def write_sheets(
     tuple of Path
         Every file written, the reports last.
     """
+    from survey.sheets.condition_sets import make_deviation_sets
+    from survey.sheets.fit_sets import make_fit_sets
+    from survey.sheets.rebuild_sets import make_rebuild_sets
+    from survey.sheets.report import ReportInput, report_sections
+    from survey.sheets.report_html import render_report_html
+    from survey.sheets.report_pdf import report_sheets
+
     sets = (
         *make_fit_sets(record, fit),
         *make_deviation_sets(record, fit, map_),
         *make_rebuild_sets(record, fit, plan),
     )
-    paths = list(_write_sets(sets, folder))
+    paths = [*_write_pages(sets, folder), *_write_drawings(sets, folder)]
     given = ReportInput(record, fit, map_, plan)
     sections = report_sections(given, sets)
     paths.append(write_whole(folder / "report.html", render_report_html(given, sections)))
@@ -70,30 +86,35 @@ def write_sheets(
     return tuple(paths)
 
 
-def _write_sets(sets: Iterable[MadeSet], folder: Path) -> tuple[Path, ...]:
-    """One PDF a set, one SVG a drawn page, one DXF a drawing."""
+def _write_pages(sets: Iterable[MadeSet], folder: Path) -> list[Path]:
+    """One PDF a set, one SVG a drawn page; a tiled set has its whole drawing as one SVG instead."""
     target = folder / DRAWINGS
     paths: list[Path] = []
-    written: set[str] = set()
     for made in sets:
         paths.append(write_whole(target / f"{safe_file_name(made.name)}.pdf", render_pdf(made.sheets)))
-        if not made.tiled:
-            paths.extend(_write_svg(sheet, target) for sheet in made.sheets if sheet.placed)
+        for sheet in made.sheets:
+            if sheet.placed and not made.tiled:
+                paths.append(write_whole(target / f"{safe_file_name(sheet.name)}.svg", render_svg(sheet)))
+    return paths
+
+
+def _write_drawings(sets: Iterable[MadeSet], folder: Path) -> list[Path]:
+    """One DXF a drawing, and one full-size SVG a tiled drawing, each once."""
+    from survey.sheets.dxf import render_dxf
+
+    target = folder / DRAWINGS
+    written: dict[str, Path] = {}
+    for made in sets:
         for placed in _drawings(made):
             name = safe_file_name(placed.drawing.name)
             if name in written:
                 continue
-            written.add(name)
             text = render_dxf(placed.drawing, scale=placed.scale)
-            paths.append(write_whole(target / f"{name}.dxf", text))
+            written[name] = write_whole(target / f"{name}.dxf", text)
             if made.tiled:
                 whole = render_drawing_svg(placed.drawing, scale=placed.scale, title=made.sheets[0].title)
-                paths.append(write_whole(target / f"{name}.svg", whole))
-    return tuple(paths)
-
-
-def _write_svg(sheet: Sheet, target: Path) -> Path:
-    return write_whole(target / f"{safe_file_name(sheet.name)}.svg", render_svg(sheet))
+                written[f"{name} whole"] = write_whole(target / f"{name}.svg", whole)
+    return list(written.values())
 
 
 def _drawings(made: MadeSet) -> Iterable[Placed]:

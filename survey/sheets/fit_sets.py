@@ -1,0 +1,24 @@
+"""Every set of sheets of the survey and its fit: to add one, add its line."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from survey.fitting.result import ArchFit
+from survey.record.model import Record
+from survey.sheets.drawing import Sheet
+from survey.sheets.fit_sheet import fit_sheet
+from survey.sheets.sheet_set import MadeSet, Part, SheetSet
+from survey.sheets.survey_sheet import survey_sheet
+
+FitMaker = Callable[[Record, ArchFit], tuple[Sheet, ...]]
+
+FIT_SETS: tuple[SheetSet[FitMaker], ...] = (
+    SheetSet("survey", lambda record, _fit: (survey_sheet(record),), Part.SURVEY),
+    SheetSet("fit", lambda record, fit: (fit_sheet(record, fit),), Part.FIT),
+)
+
+
+def make_fit_sets(record: Record, fit: ArchFit) -> tuple[MadeSet, ...]:
+    """Sheets of the survey and its fit."""
+    return tuple(MadeSet(s.name, s.make(record, fit), s.part, s.tiled) for s in FIT_SETS)
