@@ -9,7 +9,7 @@ import numpy as np
 
 from survey.curves import ArchShape, Curve
 from survey.errors import GeometryError, PlanError
-from survey.rebuild.marks import Profile, course_marks, crown_station_mm, ordinates, soffit_of
+from survey.rebuild.marks import Profile, crown_station_mm, rib_marks, soffit_of
 from survey.rebuild.plan import CentringPlan, RingPlan
 from survey.rebuild.ribs import cut_ribs
 from survey.rebuild.striking import plain_mm, striking_sentences
@@ -85,7 +85,7 @@ def plan_centring(shape: ArchShape, rings: Iterable[RingPlan], record: Record) -
         rib=rib,
         lagging_mm=timber.lagging_mm,
         slack_mm=timber.slack_mm,
-        marks=(*ordinates(profile), *course_marks(profile, rings)),
+        marks=rib_marks(profile, rings),
         boards=cut.boards,
         n_ribs=n_ribs,
         n_lagging=math.ceil(rib.length_mm / pitch - 1e-9) + 1,

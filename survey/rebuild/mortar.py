@@ -41,10 +41,8 @@ def stretches(ring: RingPlan) -> tuple[Stretch, ...]:
 
 
 def _stretch(ring: RingPlan, run: tuple[Brick, ...], before: Brick | None, after: Brick | None) -> Stretch:
-    ends = [b.corners_mm[k] for b, k in ((before, 1), (after, 0)) if b is not None]
-    at = list(ring.inner.locate(np.array(ends)).station_mm) if ends else []
-    start = float(at.pop(0)) if before is not None else 0.0
-    end = float(at.pop(0)) if after is not None else ring.inner.length_mm
+    start = before.station_end_mm if before is not None else 0.0
+    end = after.station_start_mm if after is not None else ring.inner.length_mm
     return Stretch(run, start, end, before, after)
 
 
@@ -63,29 +61,30 @@ def mortar_face_mm2(ring: RingPlan) -> float:
     return sum(
         _band_mm2(ring.inner, s.start_mm, s.end_mm, ring.depth_mm)
         + _lean_mm2(ring, s)
-        - sum(brick_face_mm2(brick) for brick in s.bricks)
+        - float(brick_faces_mm2(s.bricks).sum())
         for s in stretches(ring)
     )
 
 
 def collar_face_mm2(inside: RingPlan, outside: RingPlan, collar_mm: float) -> float:
-    """Area of the collar joint between two rings along everything laid anew in either, seen on the face,
-    mm²."""
-    back = inside.outer
+    """Area of the collar joint between two rings along everything laid anew in either, seen on the face, mm².
+
+    Stretches are carried to the back of the inside ring by the turning up to their ends, which is exact where
+    the curves of both rings are parallel.
+    """
     spans: list[tuple[float, float]] = []
-    for ring in (inside, outside):
+    for ring, outwards in ((inside, inside.depth_mm), (outside, -collar_mm)):
         for s in stretches(ring):
-            ends = ring.inner.point(np.array([s.start_mm, s.end_mm]))
-            first, last = back.locate(ends).station_mm
-            spans.append((float(first), float(last)))
-    return sum(_band_mm2(back, first, last, collar_mm) for first, last in _united(spans))
+            first, last = (at + outwards * _turning_rad(ring.inner, 0.0, at) for at in (s.start_mm, s.end_mm))
+            spans.append((first, last))
+    return sum(_band_mm2(inside.outer, first, last, collar_mm) for first, last in _united(spans))
 
 
 def _united(spans: Iterable[tuple[float, float]]) -> list[tuple[float, float]]:
-    """Spans with the overlapping ones made one."""
+    """Spans with the overlapping ones made one, and those a rounding apart."""
     united: list[tuple[float, float]] = []
     for first, last in sorted(spans):
-        if united and first <= united[-1][1]:
+        if united and first <= united[-1][1] + 1e-6:
             united[-1] = united[-1][0], max(united[-1][1], last)
         else:
             united.append((first, last))
@@ -116,11 +115,8 @@ def _lean_mm2(ring: RingPlan, stretch: Stretch) -> float:
     return total
 
 
-def brick_face_mm2(brick: Brick) -> float:
-    """Area of a brick's polygon, mm²."""
-    x, y = brick.corners_mm.T
-    return float(_shoelace(x, y))
-
-
-def _shoelace(x: Floats, y: Floats) -> float:
-    return float(abs(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y)) / 2.0)
+def brick_faces_mm2(bricks: Iterable[Brick]) -> Floats:
+    """Areas (n,) of the bricks' polygons, mm²."""
+    corners = np.array([brick.corners_mm for brick in bricks]).reshape(-1, 4, 2)
+    x, y = corners[..., 0], corners[..., 1]
+    return np.asarray(np.abs(np.sum(x * np.roll(y, -1, axis=1) - np.roll(x, -1, axis=1) * y, axis=1)) / 2.0)

@@ -10,7 +10,7 @@ import numpy as np
 
 from survey.rebuild.brick_lots import SizeClass, size_tolerance_mm
 from survey.rebuild.centring import UNKNOWN_WALL_MM
-from survey.rebuild.mortar import brick_face_mm2, collar_face_mm2, mortar_face_mm2
+from survey.rebuild.mortar import brick_faces_mm2, collar_face_mm2, mortar_face_mm2
 from survey.rebuild.plan import Brick, BrickKind, CentringPlan, Quantity, RingPlan
 from survey.rebuild.striking import plain_mm
 from survey.rebuild.templets import NEW, flat_widths_mm
@@ -194,8 +194,12 @@ def _other_bricks(rings: tuple[RingPlan, ...]) -> tuple[Quantity, ...]:
     )
 
 
+def _is_laid(brick: Brick) -> bool:
+    return brick.kind is not BrickKind.IN_SITU
+
+
 def _is_new(brick: Brick) -> bool:
-    return brick.kind is not BrickKind.IN_SITU and brick.source == NEW
+    return _is_laid(brick) and brick.source == NEW
 
 
 def _mortar(rings: tuple[RingPlan, ...], depths: dict[int, _Depth], record: Record) -> tuple[Quantity, ...]:
@@ -306,10 +310,11 @@ def _weights(
 
     def bricks_kg(*, new: bool) -> float:
         return sum(
-            brick_face_mm2(brick) * depths[ring.ring].mm * 1e-9 * BRICK_KG_M3
+            float(brick_faces_mm2(b for b in ring.bricks if (_is_new(b) if new else _is_laid(b))).sum())
+            * depths[ring.ring].mm
+            * 1e-9
+            * BRICK_KG_M3
             for ring in rings
-            for brick in ring.bricks
-            if (_is_new(brick) if new else brick.kind is not BrickKind.IN_SITU)
         )
 
     mortar_kg = mortar[-1].amount * MORTAR_KG_M3 / 1000.0

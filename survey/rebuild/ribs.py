@@ -21,8 +21,8 @@ MOST_BOARDS = 60
 """A rib of more boards in one layer is no rib of boards; the board is then too small for the curve."""
 SAMPLES = 33
 """Points along a board at which its sag is taken; the greatest is then known to a thousandth of itself."""
-GRID = 512
-"""Cells over which a rib's curvature is added up to divide it."""
+GRID = 2048
+"""Cells in which a rib is walked; chords of a few millimetres leave a thousandth."""
 MOST_TURN_RAD = 2.0
 """No board turns through more: its ends, cut along the normals, would run into each other."""
 TRIED_BOARDS = 4
@@ -80,8 +80,38 @@ def cut_ribs(rib: Curve, centring: Centring, n_ribs: int) -> RibCut:
     for it (at most 11/9 of the fewest, D. S. Johnson 1973, value from memory); nothing is saved by nesting
     curves.
     """
-    cuts = [_cut(rib, splits, centring, n_ribs) for splits in _ways(rib, centring)]
+    walked = _Walked.of(rib)
+    cuts = [_cut(walked, splits, centring, n_ribs) for splits in _ways(walked, centring)]
     return min(cuts, key=lambda cut: cut.n_bought)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Walked:
+    """The rib at many stations, so that it is walked once however often it is cut."""
+
+    turning_rad: float
+    station: Floats
+    columns: Floats
+    """(n, 4): point and normal."""
+    measure: Floats
+    """Integral of the root of the curvature."""
+
+    @classmethod
+    def of(cls, rib: Curve) -> _Walked:
+        """Walk a rib."""
+        station = np.linspace(0.0, rib.length_mm, GRID + 1)
+        columns = np.hstack([rib.point(station), rib.normal(station)])
+        density = np.sqrt(np.abs(rib.curvature((station[1:] + station[:-1]) / 2.0)))
+        measure = np.concatenate([[0.0], np.cumsum(density * np.diff(station))])
+        return cls(rib.turning_rad, station, columns, measure)
+
+    def at(self, station_mm: Floats) -> Floats:
+        """Points and normals (n, 4) at stations (n,)."""
+        return np.column_stack([np.interp(station_mm, self.station, column) for column in self.columns.T])
+
+    def split(self, shares: Floats) -> Floats:
+        """Stations at shares of the measure."""
+        return np.asarray(np.interp(shares * self.measure[-1], self.measure, self.station))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -91,7 +121,7 @@ class _Pieces:
     area: Floats
 
 
-def _cut(rib: Curve, splits: tuple[Floats, Floats], centring: Centring, n_ribs: int) -> RibCut:
+def _cut(rib: _Walked, splits: tuple[Floats, Floats], centring: Centring, n_ribs: int) -> RibCut:
     """Boards between given joints of the two layers."""
     pieces = [_pieces(rib, layer, centring) for layer in splits]
     boards = tuple(
@@ -111,49 +141,44 @@ def _cut(rib: Curve, splits: tuple[Floats, Floats], centring: Centring, n_ribs: 
     return RibCut(boards, n_bought, 1.0 - used / bought)
 
 
-def _ways(rib: Curve, centring: Centring) -> list[tuple[Floats, Floats]]:
+def _ways(rib: _Walked, centring: Centring) -> list[tuple[Floats, Floats]]:
     """Stations of the joints of both layers, ends included: for the least number of boards and a few more."""
-    grid = np.linspace(0.0, rib.length_mm, GRID + 1)
-    density = np.sqrt(np.abs(rib.curvature((grid[1:] + grid[:-1]) / 2.0)))
-    measure = np.concatenate([[0.0], np.cumsum(density * np.diff(grid))])
     ways: list[tuple[Floats, Floats]] = []
     least = math.floor(rib.turning_rad / MOST_TURN_RAD) + 1
     for n in range(least, MOST_BOARDS + 1):
-        first = np.interp(np.linspace(0.0, measure[-1], n + 1), measure, grid)
+        first = rib.split(np.linspace(0.0, 1.0, n + 1))
         piece = _pieces(rib, first, centring)
-        if np.all(piece.length <= centring.board_length_mm) and np.all(
-            piece.width <= centring.board_width_mm
-        ):
-            shares = np.concatenate([[0.0], (np.arange(n) + 0.5) / n, [1.0]])
-            ways.append((first, np.interp(shares * measure[-1], measure, grid)))
+        fits = (piece.length <= centring.board_length_mm) & (piece.width <= centring.board_width_mm)
+        if np.all(fits):
+            ways.append((first, rib.split(np.concatenate([[0.0], (np.arange(n) + 0.5) / n, [1.0]]))))
         if len(ways) == TRIED_BOARDS:
             break
     if not ways:
+        size = f"{centring.board_length_mm:.0f} x {centring.board_width_mm:.0f} mm"
         raise PlanError(
-            f"boards of {centring.board_length_mm:.0f} x {centring.board_width_mm:.0f} mm are too small for "
-            "a rib "
-            f"{rib.length_mm:.0f} mm long; give longer or wider boards under [centring]"
+            f"boards of {size} are too small for a rib {rib.station[-1]:.0f} mm long; give longer or wider "
+            "boards under [centring]"
         )
     return ways
 
 
-def _pieces(rib: Curve, stations: Floats, centring: Centring) -> _Pieces:
+def _pieces(rib: _Walked, stations: Floats, centring: Centring) -> _Pieces:
     """Length, width and area of the boards between stations."""
-    least = LEAST_DEPTH_RATIO * centring.board_width_mm
     share = np.linspace(0.0, 1.0, SAMPLES)
     at = stations[:-1, None] + np.diff(stations)[:, None] * share
-    xy = rib.point(at.ravel()).reshape(*at.shape, 2)
+    xy, normal = np.split(rib.at(at.ravel()).reshape(*at.shape, 4), 2, axis=2)
+    normal = normal[:, [0, -1]]
     chord = xy[:, -1] - xy[:, 0]
     length = np.hypot(*chord.T)
     along = chord / length[:, None]
     across = np.column_stack([-along[:, 1], along[:, 0]])
     sag = np.einsum("bij,bj->bi", xy - xy[:, :1], across)
     run = np.einsum("bij,bj->bi", xy - xy[:, :1], along)
-    normal = rib.normal(np.stack([stations[:-1], stations[1:]], axis=1).ravel()).reshape(-1, 2, 2)
+    depth = LEAST_DEPTH_RATIO * centring.board_width_mm - sag.min(axis=1)  # from the chord to the inner edge
     lean = np.einsum("bij,bj->bi", normal, along) / np.einsum("bij,bj->bi", normal, across)
     segment = np.sum((sag[:, 1:] + sag[:, :-1]) / 2.0 * np.diff(run, axis=1), axis=1)
-    area = segment + least * length - least**2 / 2.0 * (lean[:, 1] - lean[:, 0])
-    return _Pieces(run.max(axis=1) - run.min(axis=1), sag.max(axis=1) + least, area)
+    area = segment + depth * length - depth**2 / 2.0 * (lean[:, 1] - lean[:, 0])
+    return _Pieces(run.max(axis=1) - run.min(axis=1), sag.max(axis=1) + depth, area)
 
 
 def boards_to_buy(lengths_mm: Floats, board_length_mm: float) -> int:

@@ -17,7 +17,7 @@ from survey.rebuild.marks import (
     course_marks,
     crown_station_mm,
     heights_at,
-    ordinates,
+    rib_marks,
     soffit_of,
     stations_at,
 )
@@ -26,6 +26,10 @@ from survey.rebuild.marks import (
 def profile_of(shape, inwards=25.0) -> Profile:
     soffit = curve_of(shape)
     return Profile(soffit, crown_station_mm(shape, soffit), soffit.offset(-inwards))
+
+
+def ordinates(profile: Profile):
+    return rib_marks(profile, ())
 
 
 def test_ordinates_of_a_circle():
@@ -98,6 +102,18 @@ def test_marks_of_an_outer_ring_are_the_feet_of_its_normals():
     for brick, mark in zip(rings[1].bricks, marks[::2], strict=True):
         x, y = brick.corners_mm[0]
         assert mark.along_left_mm == pytest.approx(1000 * (math.pi - math.atan2(y, x)), abs=1e-6)
+
+
+def test_ordinates_come_before_the_courses():
+    shape = segmental(2400, 400)
+    ring = ring_of(shape, np.full(43, 50.0))
+    marks = rib_marks(profile_of(shape), (ring,))
+    assert [m.what for m in marks] == ["ordinate"] * 25 + ["mark"] * 86
+    courses = course_marks(profile_of(shape), (ring,))
+    for mark, alone in zip(marks[25:], courses, strict=True):
+        assert (mark.ring, mark.course, mark.edge) == (alone.ring, alone.course, alone.edge)
+        assert mark.along_left_mm == alone.along_left_mm
+        assert mark.rib_y_mm == pytest.approx(alone.rib_y_mm, nan_ok=True)
 
 
 def test_mirror_marks():

@@ -12,7 +12,7 @@ from rebuild.works_factory import ring_of
 from shapely import Polygon, unary_union
 
 from survey.curves import elliptical, segmental, semicircular, three_centred_sixty
-from survey.rebuild.mortar import brick_face_mm2, collar_face_mm2, mortar_face_mm2, stretches
+from survey.rebuild.mortar import brick_faces_mm2, collar_face_mm2, mortar_face_mm2, stretches
 from survey.rebuild.plan import RingPlan
 
 SHAPES = [semicircular(1000), segmental(2400, 400), elliptical(2400, 800), three_centred_sixty(2000, 600)]
@@ -53,7 +53,7 @@ def test_a_repair_needs_the_face_between_the_standing_bricks(shape, gaps):
         free += band(ring, low, high).difference(unary_union(faces)).area
     # slivers of the band over the backs of the standing halves: a chord's sagitta over half a brick's width
     backs = sum(25.0 * 50.0**2 / 8 * 0.004 for s in stretches(ring) for b in (s.before, s.after) if b)
-    bricks = sum(brick_face_mm2(ring.bricks[c - 1]) for c in new)
+    bricks = brick_faces_mm2(ring.bricks[c - 1] for c in new).sum()
     assert mortar_face_mm2(ring) == pytest.approx(free - bricks, abs=2 * backs + 5.0)
 
 
