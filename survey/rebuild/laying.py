@@ -201,7 +201,8 @@ def _turned(ring: RingPlan, marks: Marks) -> list[LayingStep]:
             ]
             if stop:
                 last = number == len(pairs)
-                words.append(f"second person: {'both ends alike' if last else 'left and right alike'}")
+                alike = "both ends alike" if last else "left and right alike"
+                words.append(f"second person: {alike if len(laid) == 2 else 'mark, turn and joint'}")
             steps.append(_step(ring, brick, side, marks, words, stop))
     return steps
 
@@ -231,7 +232,8 @@ def _key_words(ring: RingPlan, key: Brick) -> list[str]:
     low, high = plain_mm(ring.joint_min_mm), plain_mm(ring.joint_max_mm)
     return [
         _whose(key),
-        f"key: try it dry, both joints alike, between {low} and {high}; butter both beds, press it down",
+        f"key: try it dry, joints as listed, none under {low} or over {high}; butter both beds, press it "
+        "down",
         "second person: crown level, face, depth gauge",
     ]
 

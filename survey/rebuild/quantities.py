@@ -87,7 +87,7 @@ def _depths(rings: tuple[RingPlan, ...], record: Record) -> dict[int, _Depth]:
     brick = {ring.ring: ring.thickness_mm for ring in record.rings}
     through = {ring.ring: _through(wall, brick.get(ring.ring)) for ring in rings}
     if bed is not None:
-        return {ring.ring: _Depth(bed, through[ring.ring], "bed depth as recorded") for ring in rings}
+        return {ring.ring: _recorded(bed, through[ring.ring], wall) for ring in rings}
     if wall is not None:
         return {ring.ring: _Depth(wall, through[ring.ring], "beds as deep as the wall") for ring in rings}
     words = "beds as deep as one brick; the wall's thickness is not recorded"
@@ -100,6 +100,14 @@ def _depths(rings: tuple[RingPlan, ...], record: Record) -> dict[int, _Depth]:
         return known
     words = f"for each {UNKNOWN_WALL_MM:.0f} mm of wall: its thickness is not recorded"
     return {ring.ring: _Depth(UNKNOWN_WALL_MM, through[ring.ring], words) for ring in rings}
+
+
+def _recorded(bed_mm: float, through: float, wall_mm: float | None) -> _Depth:
+    """The recorded bed depth, once for every brick through the wall."""
+    if through == 1.0 or wall_mm is None:
+        return _Depth(bed_mm, through, "bed depth as recorded")
+    words = f"bed depth as recorded, {plain_mm(bed_mm)} mm, {through:g} through the wall"
+    return _Depth(min(bed_mm * through, wall_mm), through, words)
 
 
 def _through(wall_mm: float | None, brick_mm: float | None) -> float:
@@ -330,8 +338,9 @@ def _weights(
     def line(item: str, kg: float, note: str) -> Quantity:
         return Quantity(item, kg, "kg", 0.0, kg, note)
 
+    new_kg = bricks_kg(new=True)
     return (
-        line("weight of the new bricks", bricks_kg(new=True), brick),
+        *((line("weight of the new bricks", new_kg, brick),) if new_kg else ()),
         line("weight of the mortar", mortar_kg, mixed),
         line(
             "load on the centre, all rings green",

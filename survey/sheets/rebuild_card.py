@@ -101,19 +101,23 @@ def _dry_said(plan: RebuildPlan) -> tuple[str, ...]:
 def every_brick(plan: RebuildPlan) -> tuple[str, ...]:
     """What is done with every brick of a ring, said once instead of at each step."""
     return tuple(
-        f"Every brick of ring {ring}: {'; '.join(clauses)}."
+        f"Ring {ring}, unless said otherwise: {'; '.join(clauses)}."
         for ring, clauses in _common(plan).items()
         if clauses
     )
 
 
+_GENERAL = ("the original of this place", "fair face", "upper edge", "protractor", "spacer")
+"""How clauses begin that can hold for every brick of a ring."""
+
+
 def _common(plan: RebuildPlan) -> dict[int, list[str]]:
-    """Clauses that stand in most checks of a ring and are not about one brick."""
+    """Clauses that stand in most checks of a ring and are not about one brick alone."""
     common: dict[int, list[str]] = {}
     for ring in dict.fromkeys(step.ring for step in plan.laying):
         checks = [step.check.split("; ") for step in plan.laying if step.ring == ring]
         n_with = Counter(clause for check in checks for clause in check)
-        common[ring] = [c for c in checks[0] if n_with[c] >= 0.8 * len(checks) and not c.startswith("new")]
+        common[ring] = [c for c in n_with if c.startswith(_GENERAL) and n_with[c] >= 0.8 * len(checks)]
     return common
 
 
@@ -286,7 +290,7 @@ def _ring_sentences(plan: RebuildPlan) -> list[str]:
     if any("closes a gap" in step.check for step in plan.laying):
         said.append("Gaps go up from their lower end; the last brick of a gap is tried dry and pressed home.")
     if any(step.side == "key" for step in plan.laying):
-        said.append("Key: try it dry, both joints alike, butter both beds, press it down; never drive it in.")
+        said.append("Key: try it dry, joints as listed, butter both beds, press it down; never drive it in.")
     for ring in turned:
         turn = figure(math.degrees(ring.turn_rad))
         said.append(

@@ -67,6 +67,14 @@ def test_a_turned_ring_goes_outwards_from_the_middle():
         assert ends[0] == pytest.approx(ends[1], abs=1e-6)
 
 
+def test_a_turned_brick_without_a_fellow_is_checked_by_itself():
+    shape = semicircular(1215)
+    standing = tuple(c for c in range(1, 24) if c not in (4, 5))
+    steps = laid(shape, ring_of(shape, np.full(23, 140.0), depth=103.0, turn_rad=0.7, in_situ=standing))
+    assert [s.course for s in steps] == [5, 4]
+    assert all("second person: mark, turn and joint" in s.check for s in steps)
+
+
 def test_rings_are_laid_from_the_opening_outwards():
     shape = semicircular(1000)
     rings = [

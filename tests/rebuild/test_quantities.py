@@ -73,7 +73,9 @@ def test_cut_bricks_name_the_size_they_are_cut_from():
         (None, None, None, 100.0, "for each 100 mm of wall"),
         (None, None, 215.0, 215.0, "beds as deep as one brick"),
         (330.0, None, 215.0, 330.0, "beds as deep as the wall"),
-        (330.0, 200.0, 215.0, 200.0, "bed depth as recorded"),
+        (330.0, 200.0, 215.0, 300.0, "bed depth as recorded, 200 mm, 1.5 through the wall"),
+        (330.0, 240.0, 215.0, 330.0, "1.5 through the wall (330 mm)"),
+        (None, 200.0, 215.0, 200.0, "bed depth as recorded (200 mm)"),
     ],
 )
 def test_the_bed_depth_is_taken_from_what_is_recorded(wall, bed, thickness, depth, said):
@@ -97,6 +99,13 @@ def test_the_bed_depth_is_taken_from_what_is_recorded(wall, bed, thickness, dept
     )
     bricks = 39 * 2000 * math.sin(0.0325) * 215 * depth * 1e-9 * 1800
     assert lines["weight of the new bricks"].amount == pytest.approx(bricks, rel=1e-9)
+
+
+def test_without_new_bricks_there_is_no_weight_of_new_bricks():
+    ring = ring_of(SHAPE, np.full(3, 65.0), sources=dict.fromkeys((1, 2, 3), "original"))
+    lines = taken(record_of(ring_record()), ring)
+    assert "weight of the new bricks" not in lines
+    assert lines["load on the centre, all rings green"].amount > lines["weight of the mortar"].amount
 
 
 def test_one_ring_of_unknown_depth_puts_all_on_a_length_of_wall():

@@ -55,6 +55,16 @@ def test_no_clause_of_a_check_is_lost_between_list_and_foot(made):
         assert float(row[5]) == pytest.approx(math.degrees(step.bevel_rad), abs=0.051)
 
 
+def test_what_concerns_one_brick_stays_with_its_step():
+    made = WORKS["doorway"]
+    foot = " ".join(every_brick(made.plan))
+    assert "fair face out" in foot
+    assert not any(word in foot for word in ("closes a gap", "second person", "new, templet", "springer"))
+    only = replace(made.plan, laying=made.plan.laying[-1:])
+    assert "closes a gap" in steps_schedule(only).rows[0][-1]
+    assert "closes a gap" not in " ".join(every_brick(only))
+
+
 @EVERY
 def test_the_dry_lay_lists_every_brick_to_be_laid(made):
     rows = dry_schedule(made.plan).rows
