@@ -52,8 +52,9 @@ class PieceOutline:
 class HingeView:
     """One hinge with what opens there.
 
-    ``x_mm``, ``y_mm`` is where the drawing shows it turning; ``crack_mm`` the real width of the open joint on
-    the side that opens; ``between`` the courses it lies between (0 and N + 1 are the springings).
+    ``x_mm``, ``y_mm`` is where the drawing shows it turning, where the pieces on both sides stay together;
+    ``crack_mm`` the real width of the open joint on the side that opens; ``between`` the
+    courses it lies between (0 and N + 1 are the springings).
     """
 
     hinge: Hinge
@@ -238,15 +239,30 @@ def _hinge_view(
     factor: int,
 ) -> HingeView:
     at = hinge.station_mm.value
-    on_back = hinge.opens is Opens.INTRADOS
-    pivot = original.point([at]) + (depth if on_back else 0.0) * original.normal([at])
     beside = [p for p in movement.pieces if p.start_mm <= at + 1e-6 and p.end_mm >= at - 1e-6]
+    out = _turning_depth(original, at, depth, beside)
+    pivot = original.point([at]) + out * original.normal([at])
     shown = np.mean([_carried(pivot, piece, factor)[0] for piece in beside], axis=0)
-    turn = abs(hinge.rotation_rad.value)
-    crack = Estimate(depth * turn, depth * hinge.rotation_rad.sigma)
+    lever = out if hinge.opens is Opens.INTRADOS else depth - out
+    crack = Estimate(lever * abs(hinge.rotation_rad.value), lever * hinge.rotation_rad.sigma)
     between = _courses_beside(original, at, courses)
     x, y = (float(v) for v in shown)
     return HingeView(hinge, x, y, crack, between, _sign(hinge, crack, between))
+
+
+def _turning_depth(original: Curve, at: float, depth: float, beside: list[Piece]) -> float:
+    """How far behind the soffit, within the depth of the rings, the pieces at a hinge stay together.
+
+    At a springing a piece meets the wall: there it turns on its soffit edge.
+    """
+    if len(beside) < 2:
+        return 0.0
+    ends = original.point([at]) + np.array([[0.0], [depth]]) * original.normal([at])
+    gap = _carried(ends, beside[1], 1) - _carried(ends, beside[0], 1)
+    opening = gap[1] - gap[0]
+    if not opening @ opening > 0:
+        return 0.0
+    return depth * float(np.clip(-(gap[0] @ opening) / (opening @ opening), 0.0, 1.0))
 
 
 def _courses_beside(original: Curve, station: float, courses: Sequence[CourseDeviation]) -> tuple[int, int]:

@@ -140,6 +140,9 @@ def ring_table(
     kept, apart = _without_misread(read.deviation, read.sigma)
     deviation, variance = _course_deviation(kept, read.sigma)
     start, end, measured = _edges(curve, offset, read, width, count.count)
+    loose, loose_variance = _loose_points(record, places, ring, start, end)
+    lost = np.isnan(deviation) & ~missing
+    deviation, variance = np.where(lost, loose, deviation), np.where(lost, loose_variance, variance)
     joint, joint_sigma = _joints(curve, offset, read, noted, record, places)
     measured_width = read.along[:, INNER, RIGHT] - read.along[:, INNER, LEFT]
     lip, lip_sigma = _lips(kept, read.sigma)
@@ -299,6 +302,22 @@ def _edges(
     start = np.where(np.isfinite(left), left, middle - width_mm / 2)
     end = np.where(np.isfinite(right), right, middle + width_mm / 2)
     return start, end, measured
+
+
+def _loose_points(
+    record: Record, places: PointPlaces, ring: Ring, start: Floats, end: Floats
+) -> tuple[Floats, Floats]:
+    """Mean deviation of unnumbered points (a scan) between the edges of every course, and its variance."""
+    n = len(start)
+    loose = np.flatnonzero((places.ring == ring.ring) & (places.surface == INNER) & (places.course < 1))
+    course = np.searchsorted(start, places.along_mm[loose], side="right") - 1
+    inside = (course >= 0) & (places.along_mm[loose] <= end[np.maximum(course, 0)])
+    loose, course = loose[inside], course[inside]
+    weight = record.points.sigma_mm[loose] ** -2.0
+    total = np.bincount(course, weight, n)
+    total = np.where(total > 0, total, np.nan)
+    mean = np.bincount(course, weight * places.deviation_mm[loose], n) / total
+    return np.asarray(mean, dtype=float), np.asarray(1.0 / total, dtype=float)
 
 
 def _stations(curve: Curve, offset: float, along: Floats, read: Floats) -> Floats:

@@ -12,6 +12,7 @@ from survey.condition.ring_table import RingTable
 from survey.record.model import Condition
 
 N_WORST = 10
+NOTED = "noted on site"
 
 PROP_FIRST = "Keep from under it, prop it, and let an engineer decide before it is touched."
 TODO = {
@@ -59,8 +60,16 @@ def worst_courses(
     lines.sort(key=lambda x: (-x.rank, x.line.ring, x.line.course))
     kept: dict[tuple[int, int], WorstCourse] = {}
     for entry in lines:
-        kept.setdefault((entry.line.ring, entry.line.course), entry.line)
+        key = (entry.line.ring, entry.line.course)
+        kept[key] = _joined(kept[key], entry.line) if key in kept else entry.line
     return tuple(kept.values())[:n_worst]
+
+
+def _joined(first: WorstCourse, more: WorstCourse) -> WorstCourse:
+    """One line of a course noted in a bad state and out of line as well: the more careful advice stands."""
+    advice = more.todo if PROP_FIRST in more.todo and PROP_FIRST not in first.todo else first.todo
+    measured = more.how_much if first.how_much == NOTED else first.how_much
+    return WorstCourse(first.ring, first.course, f"{first.what}, {more.what}", measured, advice)
 
 
 def _state_lines(table: RingTable) -> list[_Line]:
@@ -78,7 +87,7 @@ def _state_lines(table: RingTable) -> list[_Line]:
     for i, condition in enumerate(table.condition):
         if condition in (Condition.LOOSE, Condition.CRACKED):
             rank, todo = STATE[condition]
-            line = WorstCourse(table.ring.ring, int(table.course[i]), condition.value, "noted on site", todo)
+            line = WorstCourse(table.ring.ring, int(table.course[i]), condition.value, NOTED, todo)
             lines.append(_Line(rank, line))
     return lines
 

@@ -12,7 +12,7 @@ from condition.factory import FAMILIES, LaidRing, fit_of, left_edges_mm, note, r
 from survey.condition import DeviationMap, map_deviations
 from survey.curves import curve_of, elliptical, five_centred, segmental, semicircular, three_centred_sixty
 from survey.curves.shape import ArchShape, Family
-from survey.record.model import UNKNOWN, Condition, Edge, Feature, Record, Tolerances
+from survey.record.model import UNKNOWN, Condition, Edge, Feature, Record, SurveyPoints, Tolerances
 
 SHAPE = semicircular(1000.0)
 N = 51
@@ -272,3 +272,38 @@ def test_nothing_is_changed_by_mapping() -> None:
     mapped(record)
     assert np.array_equal(record.points.xy_mm, before[0])
     assert np.array_equal(record.points.course, before[1])
+
+
+def test_points_of_a_scan_are_averaged_over_the_courses_they_lie_on() -> None:
+    laid = LaidRing(N, recorded=N, surveyed=())
+    bare = record_of(SHAPE, [laid], springings=False)
+    rng = np.random.default_rng(0)
+    station = rng.uniform(0, np.pi * 1000.0, 4000)
+    left = left_edges_mm(np.pi * 1000.0, laid)
+    dent = (station >= left[19]) & (station <= left[19] + 50.0)
+    radius = 1000.0 + rng.normal(0, 1.0, 4000) - 8.0 * dent
+    xy = np.column_stack([-radius * np.cos(station / 1000.0), radius * np.sin(station / 1000.0)])
+    n = len(xy)
+    points = SurveyPoints(
+        tuple(f"S{i}" for i in range(n)),
+        xy,
+        np.zeros(n),
+        np.ones(n),
+        _filled(n, Feature.INTRADOS),
+        np.full(n, UNKNOWN),
+        np.full(n, UNKNOWN),
+        _filled(n, Edge.UNKNOWN),
+        np.arange(n),
+    )
+    map_ = mapped(replace(bare, points=points))
+    column = map_.column(1, "deviation_mm")
+    assert column[19] == pytest.approx(-8.0, abs=0.6)
+    assert np.abs(np.delete(column, 19)).max() < 0.8
+    assert map_.column(1, "deviation_sigma_mm").max() < 1.0
+    assert map_.column(1, "inferred").all()
+
+
+def _filled(n: int, value: object) -> np.ndarray:
+    array = np.empty(n, dtype=object)
+    array[:] = value
+    return array

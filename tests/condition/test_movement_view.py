@@ -162,3 +162,12 @@ def test_residuals_vanish_on_the_moved_pieces() -> None:
 def test_depth_of_all_rings() -> None:
     rings = [LaidRing(51), LaidRing(60, ring=2, depth_mm=120.0, collar_mm=10.0)]
     assert total_depth_mm(record_of(SHAPE, rings).rings) == 370.0
+
+
+def test_a_hinge_that_does_not_turn_is_shown_on_the_soffit() -> None:
+    movement = spread_movement()
+    still = Piece(0.0, np.pi * RADIUS / 2, 0.0, (0.0, 0.0))
+    movement = replace(movement, pieces=(still, replace(still, start_mm=still.end_mm, end_mm=np.pi * RADIUS)))
+    record = record_of(SHAPE, [LaidRing(51)])
+    crown = view_movement(record, movement, ()).hinges[1]
+    assert (crown.x_mm, crown.y_mm) == pytest.approx((0.0, RADIUS), abs=1e-9)

@@ -55,3 +55,11 @@ def test_no_more_than_ten() -> None:
 def test_one_missing_course_is_told_in_the_singular() -> None:
     lines = worst(LaidRing(N, surveyed=[c for c in range(1, N + 1) if c != 30], recorded=N))
     assert lines[0].what == "1 course missing"
+
+
+def test_a_cracked_course_out_of_line_stands_once_with_the_more_careful_advice() -> None:
+    laid = LaidRing(N, deviation_mm={20: -7.0}, edges=(Edge.MID,))
+    (line,) = worst(laid, notes=(note(1, 20, condition=Condition.CRACKED),))
+    assert line.what == "cracked, 7 mm into the opening"
+    assert line.how_much.startswith("-7.0 mm")
+    assert "prop it" in line.todo
