@@ -79,6 +79,7 @@ LARGEST_DAMPING = 1e12
 FELT_DAMPING = 1e-6
 UNFELT_DAMPING = 1e-8
 """Below this part of the diagonal a damped step is the undamped one for all that matters."""
+ROUGH_SLACK = 1e-3
 TINY = float(np.finfo(float).tiny)
 COST_ROUNDING = 1e-13
 """Changes of the cost below this part of it are rounding; steps are then judged by the gradient instead."""
@@ -89,11 +90,15 @@ class OutsideDomainError(GeometryError):
 
 
 class NormalSums(NamedTuple):
-    """One pass over the points: J'WJ (k, k), J'Wd (k,) and the summed squares or loss."""
+    """One pass over the points: J'WJ (k, k), J'Wd (k,) and the summed squares or loss.
+
+    ``rough`` sums are good for a step but not for a proof: the search goes on from them.
+    """
 
     matrix: Floats
     gradient: Floats
     cost: float
+    rough: bool = False
 
 
 class Model(Protocol):
@@ -168,8 +173,9 @@ class Solution:
         if not self.converged:
             return np.full_like(self.matrix, np.nan)
         scale = np.sqrt(np.diag(self.matrix))
-        inverse = np.linalg.inv(self.matrix / np.outer(scale, scale))
-        return np.asarray(variance * 0.5 * (inverse + inverse.T) / np.outer(scale, scale))
+        scales = scale[:, None] * scale
+        inverse = np.linalg.inv(self.matrix / scales)
+        return np.asarray((0.5 * variance) * (inverse + inverse.T) / scales)
 
 
 class _Step(NamedTuple):
@@ -218,7 +224,8 @@ def _visit(model: Model, parameters: Floats, loss: ScaledLoss | None, options: E
     tolerance = max(
         options.relative_tolerance**2 * sums.cost, options.absolute_tolerance**2 * model.n_observations
     )
-    return _Place(parameters, sums, scale, scaled, gradient, newton, newton.promised <= tolerance)
+    is_optimal = newton.promised <= tolerance and not sums.rough
+    return _Place(parameters, sums, scale, scaled, gradient, newton, is_optimal)
 
 
 def _step_from(place: _Place, damping: float) -> _Step:
@@ -229,7 +236,12 @@ def _step_from(place: _Place, damping: float) -> _Step:
 
 
 def _is_better(new: _Place, old: _Place, promised: float) -> bool:
-    """Sufficient decrease of the cost; of the gradient where the cost cannot show it any more."""
+    """Sufficient decrease of the cost; of the gradient where the cost cannot show it any more.
+
+    From rough sums a step is taken unless it leads clearly upwards: there is nothing to compare it with.
+    """
+    if old.sums.rough:
+        return new.sums.cost < (1.0 + ROUGH_SLACK) * old.sums.cost
     if promised <= COST_ROUNDING * old.sums.cost:
         slack = COST_ROUNDING * old.sums.cost
         return new.sums.cost <= old.sums.cost + slack and new.newton.promised < old.newton.promised

@@ -16,6 +16,8 @@ from numpy.typing import ArrayLike, NDArray
 from survey.curves.protocol import Floats
 from survey.errors import FitError
 
+FEW_POINTS = 300
+"""Up to here passes cost little, and the search goes on to the rounding level of small published examples."""
 SAMPLE = 2000
 """Points that a fit of very many points is begun on: enough to start the full passes within 0.05 sigma."""
 GOLDEN_SECTION = 0.6180339887498949

@@ -28,8 +28,8 @@ class FitQuality:
         summed robust loss in the same unit.
     n_used : int
         Points with a weight above zero.
-    weights : (n,) float
-        Robust weights, 1 for every point of a fit without robust loss.
+    weights : (n,) float or None
+        Robust weights, 1 for plain points and 0 for those set aside; None without a robust loss.
     n_evaluations : int
         Passes over the points.
     gradient_measure : float
@@ -40,7 +40,7 @@ class FitQuality:
     rms_mm: float
     cost: float
     n_used: int
-    weights: Floats
+    weights: Floats | None
     n_evaluations: int
     gradient_measure: float
 
@@ -70,7 +70,7 @@ def quality_of(found: Found[CoefficientModel], points: FreePoints) -> FitQuality
         sqrt(ss / used),
         cost,
         used,
-        np.broadcast_to(1.0, n) if found.robust is None else found.robust.weights,
+        None if found.robust is None else found.robust.weights,
         solution.n_evaluations,
         solution.gradient_measure,
     )
@@ -108,8 +108,8 @@ def parameter_covariance(
     else:
         return np.full((k, k), nan)
     held = found.model.held
-    turned = (slopes - np.outer(conic, slopes[held] / conic[held])) * (found.model.held_value / conic[held])
-    free = np.delete(turned, held, axis=0)
+    turned = (slopes - conic[:, None] * (slopes[held] / conic[held])) * (found.model.held_value / conic[held])
+    free = turned[[term for term in range(k + 1) if term != held]]
     size = np.sqrt(np.add.reduce(free * free, axis=0))
     back = np.linalg.inv(free / size)
-    return np.asarray((back @ of_coefficients @ back.T) / np.outer(size, size))
+    return np.asarray((back @ of_coefficients @ back.T) / (size[:, None] * size))

@@ -11,11 +11,9 @@ import numpy as np
 from survey.curves.protocol import Floats
 from survey.fitting.engine import EngineOptions, Model, Solution, minimise
 from survey.fitting.engine_robust import RobustSolution, minimise_robustly
-from survey.fitting.free_points import FreePoints
+from survey.fitting.free_points import FEW_POINTS, FreePoints
 from survey.fitting.robust import Loss
 
-FEW_POINTS = 300
-"""Up to here passes cost little, and the search goes on to the rounding level of small published examples."""
 FEW = EngineOptions(relative_tolerance=1e-11, absolute_tolerance=1e-14, first_damping=1e-9)
 """Lengths are in units of the points' extent: 1e-14 is their rounding."""
 MANY = EngineOptions(relative_tolerance=1e-7, absolute_tolerance=1e-14, first_damping=1e-9)
