@@ -114,7 +114,7 @@ def repair_curve(
 
 
 def _knots(length_mm: float, flush: Sequence[FlushPoint], step_mm: float) -> Floats:
-    """Stations about a step apart from springing to springing, through the flush corners and none close by."""
+    """Stations about a step apart, springing to springing, through the flush corners and none close by."""
     held = np.unique(np.concatenate([[0.0, length_mm], [p.station_mm for p in flush]]))
     even = np.linspace(0.0, length_mm, max(int(length_mm / step_mm), 1) + 1)
     clear = np.abs(even[:, None] - held).min(axis=1) > 0.5 * step_mm

@@ -15,6 +15,8 @@ LEAST_SEPARATION = 2.5
 LEAST_SCATTER_MM = 0.1
 """Finer than a rule reads: identical readings are no proof of identical bricks."""
 MIXTURE_ROUNDS = 60
+LEAST_DIFFERENCE_MM = 2.0
+"""Bricks of one make differ by as much (class T2 of EN 771-1 for small sizes: values from memory)."""
 LONGEST_PERIOD = 4
 """Longest repeat looked for along the ring: header, stretcher and the like."""
 
@@ -90,7 +92,7 @@ def _split(ordered: Floats) -> tuple[Floats, float]:
         cuts = _cuts(sums, squares, k)
         parts = [ordered[a:b] for a, b in zip([0, *cuts], [*cuts, n], strict=True)]
         means, scatter, log_likelihood = _mixture(ordered, parts)
-        if k > 1 and np.diff(means).min() < LEAST_SEPARATION * scatter:
+        if k > 1 and np.diff(means).min() < max(LEAST_SEPARATION * scatter, LEAST_DIFFERENCE_MM):
             continue
         score = 2.0 * k * np.log(n) - 2.0 * log_likelihood  # k sizes, k - 1 shares, one scatter
         if score < best_score:
@@ -148,16 +150,19 @@ def _best_order(of_course: NDArray[np.int64], n_sizes: int) -> tuple[str, float,
     for period in range(2, LONGEST_PERIOD + 1):
         groups[f"every {period} from both springings"] = from_springing % period
         groups[f"every {period}"] = course % period
-    best = ("mostly", -1.0, of_course)
+    read = of_course >= 0
+    whole = np.bincount(of_course[read], minlength=n_sizes) / read.sum()
+    best, best_score = ("mostly", 0.0, of_course), -1.0
     for name, group in groups.items():
         votes = np.zeros((int(group.max()) + 1, n_sizes))
-        read = of_course >= 0
         np.add.at(votes, (group[read], of_course[read]), 1.0)
         others = votes[group]
+        covered = others[~read].any(axis=1).mean() if not read.all() else 1.0
         others[course[read], of_course[read]] -= 1.0  # a course must not vouch for itself
-        whole = np.bincount(of_course[read], minlength=n_sizes) / read.sum()
         guess = (others + 0.01 * whole).argmax(axis=1)
         agreement = float((guess[read] == of_course[read]).mean())
-        if agreement > best[1] + 0.05:  # a richer order must pay for itself
-            best = (name, agreement, (votes[group] + 0.01 * whole).argmax(axis=1))
+        # what the order says nothing about is left to the commonest size
+        score = covered * agreement + (1.0 - covered) * float(whole.max())
+        if score > best_score + 0.05:  # a richer order must pay for itself
+            best, best_score = (name, agreement, (votes[group] + 0.01 * whole).argmax(axis=1)), score
     return best
