@@ -7,19 +7,22 @@ from collections.abc import Callable
 from survey.condition.result import DeviationMap
 from survey.fitting.result import ArchFit
 from survey.record.model import Record
-from survey.sheets.deviation_sheet import deviation_sheet
+from survey.sheets.deviation_sheet import deviation_sheets
 from survey.sheets.drawing import Sheet
+from survey.sheets.movement_sheet import movement_sheet
 from survey.sheets.sheet_set import MadeSet, Part, SheetSet
 from survey.sheets.soffit_sheet import soffit_sheet
 
 DeviationMaker = Callable[[Record, ArchFit, DeviationMap], tuple[Sheet, ...]]
 
 DEVIATION_SETS: tuple[SheetSet[DeviationMaker], ...] = (
-    SheetSet("deviations", lambda record, fit, map_: (deviation_sheet(record, fit, map_),), Part.CONDITION),
+    SheetSet("deviations", deviation_sheets, Part.CONDITION),
     SheetSet("soffit", lambda record, _fit, map_: (soffit_sheet(record, map_),), Part.CONDITION),
+    SheetSet("movement", movement_sheet, Part.CONDITION),
 )
 
 
 def make_deviation_sets(record: Record, fit: ArchFit, map_: DeviationMap) -> tuple[MadeSet, ...]:
-    """Sheets of the condition."""
-    return tuple(MadeSet(s.name, s.make(record, fit, map_), s.part, s.tiled) for s in DEVIATION_SETS)
+    """Sheets of the condition; a set that has nothing to show is left out."""
+    made = (MadeSet(s.name, s.make(record, fit, map_), s.part, s.tiled) for s in DEVIATION_SETS)
+    return tuple(each for each in made if each.sheets)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from survey.condition.result import CourseDeviation
+from survey.record.model import Condition
 from survey.sheets import ink
-from survey.sheets.drawing import Anchor, Box, Dash, Hatch, Layer, Polyline, Primitive, Style, Text
+from survey.sheets.drawing import Anchor, Box, Dash, Hatch, Layer, Primitive, Style, Text
 from survey.sheets.furniture import rectangle
 from survey.sheets.schedule import figure
 
@@ -37,6 +38,8 @@ STEPS: tuple[Step, ...] = (
 )
 """The scale, symmetric about zero: within the tolerance, up to twice it, and beyond."""
 NOT_MEASURED = _style(ink.WHITE, Hatch.DOTS)
+NOTED = (Condition.LOOSE, Condition.CRACKED)
+"""States drawn with a heavy outline."""
 MISSING = ink.pen(Layer.DEVIATION, ink.FINE_MM, dash=Dash.DASHED)
 
 
@@ -54,8 +57,16 @@ def deviation_style(deviation_mm: float, tolerance_mm: float) -> Style:
     return [step.style for step in STEPS if share >= step.least][-1]
 
 
+def course_style(course: CourseDeviation, tolerance_mm: float) -> Style:
+    """Look of a course: dashed where it is missing, heavy where noted cracked or loose."""
+    if course.condition is Condition.MISSING:
+        return MISSING
+    style = deviation_style(course.deviation_mm, tolerance_mm)
+    return replace(style, width_mm=ink.HEAVY_MM) if course.condition in NOTED else style
+
+
 def deviation_scale(left: float, top: float, tolerance_mm: float) -> list[Primitive]:
-    """The scale as a row of fields with their bounds in mm, and what dotted and dashed mean, 118 mm wide."""
+    """The scale as a row of fields with their bounds in mm, and what the other marks mean; 120 by 17 mm."""
     bounds = [figure(step.least * tolerance_mm, 1) for step in STEPS[1:]]
     width, height = 14.0, 4.0
     marks: list[Primitive] = [
@@ -71,9 +82,13 @@ def deviation_scale(left: float, top: float, tolerance_mm: float) -> list[Primit
     marks.append(_below((left + 2.5 * width, y), "within tolerance", Anchor.MIDDLE))
     marks.append(_below((left + len(STEPS) * width, y), "outwards", Anchor.RIGHT))
     x = left + len(STEPS) * width + 8.0
-    samples: Sequence[tuple[Style, str]] = ((NOT_MEASURED, "not measured"), (MISSING, "missing"))
+    samples = (
+        (NOT_MEASURED, "not measured"),
+        (MISSING, "missing"),
+        (ink.area(Layer.DEVIATION, width_mm=ink.HEAVY_MM), "noted cracked or loose"),
+    )
     for n, (style, words) in enumerate(samples):
-        field = Box(x, y + 0.6 - 6.0 * n, 9.0, 3.6)
+        field = Box(x, top - 4.0 - 5.8 * n, 9.0, 3.6)
         marks.append(rectangle(field, style))
         marks.append(Text((x + 11.0, field.bottom + 0.9), words, ink.SMALL_TEXT_MM, ink.letters()))
     return marks
@@ -82,8 +97,3 @@ def deviation_scale(left: float, top: float, tolerance_mm: float) -> list[Primit
 def _below(corner: tuple[float, float], words: str, anchor: Anchor) -> Text:
     at = (corner[0], corner[1] - 2.6 - 2 * ink.SMALL_TEXT_MM)
     return Text(at, words, ink.SMALL_TEXT_MM, ink.letters(colour=ink.GREY), anchor)
-
-
-def outline(points: Sequence[tuple[float, float]], style: Style) -> Polyline:
-    """A closed figure."""
-    return Polyline(tuple(points), style, closed=True)

@@ -7,15 +7,15 @@ from collections.abc import Callable
 from survey.fitting.result import ArchFit
 from survey.record.model import Record
 from survey.sheets.drawing import Sheet
-from survey.sheets.fit_sheet import fit_sheet
+from survey.sheets.fit_sheet import fit_sheets
 from survey.sheets.sheet_set import MadeSet, Part, SheetSet
-from survey.sheets.survey_sheet import survey_sheet
+from survey.sheets.survey_sheet import survey_sheets
 
 FitMaker = Callable[[Record, ArchFit], tuple[Sheet, ...]]
 
 FIT_SETS: tuple[SheetSet[FitMaker], ...] = (
-    SheetSet("survey", lambda record, _fit: (survey_sheet(record),), Part.SURVEY),
-    SheetSet("fit", lambda record, fit: (fit_sheet(record, fit),), Part.FIT),
+    SheetSet("survey", lambda record, _fit: survey_sheets(record), Part.SURVEY),
+    SheetSet("fit", fit_sheets, Part.FIT),
 )
 
 

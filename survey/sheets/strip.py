@@ -11,8 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from survey.curves.protocol import Floats
 from survey.sheets import ink
-from survey.sheets.drawing import XY, Anchor, Box, Circle, Layer, Line, Polyline, Primitive, Style, Text
+from survey.sheets.drawing import XY, Anchor, Box, Circle, Dash, Layer, Line, Polyline, Primitive, Style, Text
+from survey.sheets.labels import place_labels
 from survey.sheets.schedule import figure
 
 _STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
@@ -47,6 +49,13 @@ class Strip:
     def at(self, x: float, y: float) -> XY:
         """Paper point of a pair of values."""
         return self.x_at(x), self.y_at(y)
+
+    def within(self, values: ArrayLike) -> Floats:
+        """Values (n,) with those above or below the strip taken out (NaN)."""
+        low, high = self.y_range
+        array = np.asarray(values, dtype=float)
+        with np.errstate(invalid="ignore"):
+            return np.where((array >= low) & (array <= high), array, np.nan)
 
 
 def tick_step(low: float, high: float, most: int) -> float:
@@ -128,6 +137,55 @@ def band(strip: Strip, low: float, high: float) -> list[Primitive]:
             closed=True,
         )
     ]
+
+
+def envelope(strip: Strip, x: ArrayLike, low: ArrayLike, high: ArrayLike, style: Style) -> list[Primitive]:
+    """The field between two lines over the stations (n,), cut at the strip; none where a value is missing."""
+    xs, floor, top = (np.asarray(v, dtype=float) for v in (x, low, high))
+    if not np.isfinite(floor + top).all():
+        return []
+    ends = strip.y_range
+    upper = [strip.at(float(a), float(b)) for a, b in zip(xs, np.clip(top, *ends), strict=True)]
+    lower = [strip.at(float(a), float(b)) for a, b in zip(xs, np.clip(floor, *ends), strict=True)]
+    return [Polyline((*upper, *lower[::-1]), style, closed=True)]
+
+
+def blank(strip: Strip, start: float, end: float) -> Polyline:
+    """A white field with dashed sides over a run of stations where there is nothing to read."""
+    box, (left, right) = strip.box, (strip.x_at(start), strip.x_at(end))
+    corners = ((left, box.bottom), (right, box.bottom), (right, box.top), (left, box.top))
+    style = Style(Layer.DEVIATION, ink.HAIR_MM, ink.GREY, fill=ink.WHITE, dash=Dash.DASHED)
+    return Polyline(corners, style, closed=True)
+
+
+def beyond(strip: Strip, x: ArrayLike, y: ArrayLike, style: Style) -> list[Primitive]:
+    """An arrowhead at the edge of the strip for every reading above or below it, with its figure."""
+    xs, ys = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
+    low, high = strip.y_range
+    marks: list[Primitive] = []
+    wanted: list[list[Text]] = []
+    for i in np.flatnonzero(np.isfinite(xs) & np.isfinite(ys)):
+        if low <= ys[i] <= high:
+            continue
+        up = 1.0 if ys[i] > high else -1.0
+        tip_x, tip_y = strip.at(float(xs[i]), high if up > 0 else low)
+        marks.append(_arrowhead((tip_x, tip_y), up, style))
+        foot = tip_y - up * 1.2 - 0.5 * ink.SMALL_TEXT_MM
+        letters = ink.letters(Layer.SURVEY, style.colour)
+        wanted.append(
+            [
+                Text((tip_x + side * 1.4, foot - row * up * 2.8), figure(float(ys[i])), ink.SMALL_TEXT_MM,
+                     letters, anchor)
+                for row in range(3)
+                for side, anchor in ((1.0, Anchor.LEFT), (-1.0, Anchor.RIGHT))
+            ]
+        )  # fmt: skip
+    return [*marks, *place_labels(wanted).texts]
+
+
+def _arrowhead(tip: XY, up: float, style: Style) -> Polyline:
+    x, y = tip
+    return Polyline(((x, y), (x - 0.9, y - up * 2.2), (x + 0.9, y - up * 2.2)), style, closed=True)
 
 
 def trace(strip: Strip, x: ArrayLike, y: ArrayLike, style: Style) -> list[Primitive]:
