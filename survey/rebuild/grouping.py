@@ -147,11 +147,12 @@ def _runs(points: Floats, side: float) -> Labels:
     """Longest runs of neighbours, one after the other; optimal for a chain."""
     labels = np.zeros(len(points), dtype=np.int64)
     start = 0
-    for k in range(1, len(points)):
-        apart = np.any(np.abs(points[k] - points[start]) > side)
-        start = k if apart else start
-        labels[k] = labels[k - 1] + apart
-    return labels
+    while True:
+        apart = np.any(np.abs(points[start:] - points[start]) > side, axis=1)
+        if not apart.any():
+            return labels
+        start += int(np.argmax(apart))
+        labels[start:] += 1
 
 
 def _sweep(points: Floats, side: float, flip: bool, turn: float) -> Labels:

@@ -4,9 +4,9 @@ on."""
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
-from itertools import zip_longest
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from itertools import count, zip_longest
 
 from survey.curves import ArchShape, curve_of
 from survey.errors import PlanError
@@ -78,8 +78,9 @@ def order_laying(
     marks: Marks = {(m.ring, m.course, m.edge): m for m in centring.marks if m.what == "mark"}
     steps: list[LayingStep] = []
     for ring in sorted(rings, key=lambda ring: ring.ring):
-        steps += _turned(ring, marks) if ring.sawtooth else _plain(ring, marks, _skewback_words(shape))
-    return tuple(replace(step, step=number) for number, step in enumerate(steps, start=1))
+        scaffold = _Scaffold(ring, marks, count(len(steps) + 1))
+        steps += _turned(scaffold) if ring.sawtooth else _plain(scaffold, _skewback_words(shape))
+    return tuple(steps)
 
 
 def dry_lay(ring: RingPlan) -> tuple[DryLayRow, ...]:
@@ -129,8 +130,18 @@ def _skewback_words(shape: ArchShape) -> str:
     return "level bed under it" if abs(angle) < 0.05 else f"skewback at {plain_mm(angle)}° above the level"
 
 
-def _plain(ring: RingPlan, marks: Marks, skewback: str) -> list[LayingStep]:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Scaffold:
+    """A ring, the marks on its centre, and the numbers of its steps."""
+
+    ring: RingPlan
+    marks: Marks
+    numbers: Iterator[int]
+
+
+def _plain(scaffold: _Scaffold, skewback: str) -> list[LayingStep]:
     """From both springings to the key."""
+    ring = scaffold.ring
     left, middle, right = (_to_lay(half) for half in _halves(ring))
     standing = {b.course for b in ring.bricks if b.kind is BrickKind.IN_SITU}
     key = middle[-1] if middle else _last_at_the_crown(left, right, ring)
@@ -151,9 +162,9 @@ def _plain(ring: RingPlan, marks: Marks, skewback: str) -> list[LayingStep]:
             stop = closing or (watched and brick is laid[-1])
             if stop and not closing:
                 words.append(_second_person(number, len(pairs) if key else 0, key))
-            steps.append(_step(ring, brick, "left" if on_left else "right", marks, words, stop))
+            steps.append(_step(scaffold, brick, "left" if on_left else "right", words, stop))
     if key is not None:
-        steps.append(_step(ring, key, "key", marks, _key_words(ring, key), True))
+        steps.append(_step(scaffold, key, "key", _key_words(ring, key), True))
     return steps
 
 
@@ -173,8 +184,9 @@ def _last_at_the_crown(left: list[Brick], right: list[Brick], ring: RingPlan) ->
     return at_crown[-1] if at_crown else None
 
 
-def _turned(ring: RingPlan, marks: Marks) -> list[LayingStep]:
+def _turned(scaffold: _Scaffold) -> list[LayingStep]:
     """From the crown outwards."""
+    ring = scaffold.ring
     left, middle, right = (_to_lay(half) for half in _halves(ring))
     steps: list[LayingStep] = []
     turn = plain_mm(math.degrees(ring.turn_rad))
@@ -185,7 +197,7 @@ def _turned(ring: RingPlan, marks: Marks) -> list[LayingStep]:
             face,
             "middle on the crown mark: second person checks it before the next is laid",
         ]
-        steps.append(_step(ring, brick, "middle", marks, words, True))
+        steps.append(_step(scaffold, brick, "middle", words, True))
     pairs = list(zip_longest(left[::-1], right[::-1]))
     for number, pair in enumerate(pairs, start=1):
         laid = [brick for brick in pair if brick is not None]
@@ -203,7 +215,7 @@ def _turned(ring: RingPlan, marks: Marks) -> list[LayingStep]:
                 last = number == len(pairs)
                 alike = "both ends alike" if last else "left and right alike"
                 words.append(f"second person: {alike if len(laid) == 2 else 'mark, turn and joint'}")
-            steps.append(_step(ring, brick, side, marks, words, stop))
+            steps.append(_step(scaffold, brick, side, words, stop))
     return steps
 
 
@@ -238,11 +250,12 @@ def _key_words(ring: RingPlan, key: Brick) -> list[str]:
     ]
 
 
-def _step(ring: RingPlan, brick: Brick, side: str, marks: Marks, words: list[str], stop: bool) -> LayingStep:
+def _step(scaffold: _Scaffold, brick: Brick, side: str, words: list[str], stop: bool) -> LayingStep:
     """One step, with the running marks of the edge that stays free."""
+    ring = scaffold.ring
     on_left = side == "left" or (side in ("key", "middle"))
     free = _free_edge(ring, side)
-    mark = marks.get((ring.ring, brick.course, free))
+    mark = scaffold.marks.get((ring.ring, brick.course, free))
     if mark is None:
         raise PlanError(
             f"course {brick.course} of ring {ring.ring} has no mark on the centring; plan the centring from "
@@ -250,7 +263,7 @@ def _step(ring: RingPlan, brick: Brick, side: str, marks: Marks, words: list[str
         )
     before, after = _joint_before(ring, brick), brick.joint_after_intrados_mm
     return LayingStep(
-        step=0,
+        step=next(scaffold.numbers),
         ring=ring.ring,
         course=brick.course,
         side=side,
@@ -277,9 +290,9 @@ def _bed_rad(brick: Brick, side: str) -> float:
     """Angle of the upper bed above the level, seen from its own springing; the centre line's for a key."""
     if side == "key":
         return brick.bed_angle_rad
-    foot, top = (1, 2) if side == "left" else (0, 3)
-    x, y = brick.corners_mm[top] - brick.corners_mm[foot]
-    return math.atan2(float(y), float(-x if side == "left" else x))
+    corners = brick.corners_mm.tolist()
+    (x1, y1), (x2, y2) = (corners[1], corners[2]) if side == "left" else (corners[0], corners[3])
+    return math.atan2(y2 - y1, x1 - x2 if side == "left" else x2 - x1)
 
 
 def _joint_before(ring: RingPlan, brick: Brick) -> float:

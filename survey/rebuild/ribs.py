@@ -21,7 +21,7 @@ MOST_BOARDS = 60
 """A rib of more boards in one layer is no rib of boards; the board is then too small for the curve."""
 SAMPLES = 33
 """Points along a board at which its sag is taken; the greatest is then known to a thousandth of itself."""
-GRID = 2048
+GRID = 1024
 """Cells in which a rib is walked; chords of a few millimetres leave a thousandth."""
 MOST_TURN_RAD = 2.0
 """No board turns through more: its ends, cut along the normals, would run into each other."""

@@ -223,30 +223,22 @@ def _pieces(ring: RingPlan, same_mm: float) -> list[_Piece]:
     flat = flat_widths_mm(ring)
     skew = _skew_rad(ring)
     recurring = ring.original_widths_mm * (math.cos(ring.turn_rad) if ring.sawtooth else 1.0)
-    pieces = []
-    for brick, (intrados, extrados), turn in zip(ring.bricks, flat, skew, strict=True):
-        if not needs_templet(brick):
-            continue
-        tapered = bool(abs(extrados - intrados) > PARALLEL_MM)
-        whole = not tapered and bool(np.any(np.abs(recurring - intrados) <= same_mm))
-        kind = (
-            "whole"
-            if whole
-            else f"{'turned' if ring.sawtooth else 'radial'} {'tapered' if tapered else 'sawn'}"
-        )
-        pieces.append(
-            _Piece(
-                ring.ring,
-                brick.course,
-                float(intrados),
-                float(extrados),
-                brick.depth_mm,
-                float(turn),
-                not whole,
-                kind,
-            )
-        )
-    return pieces
+    tapered = np.abs(flat[:, 1] - flat[:, 0]) > PARALLEL_MM
+    recurs = np.any(np.abs(recurring[None, :] - flat[:, :1]) <= same_mm, axis=1)
+    way = "turned" if ring.sawtooth else "radial"
+    rows = zip(ring.bricks, flat.tolist(), skew.tolist(), tapered.tolist(), recurs.tolist(), strict=True)
+    return [
+        _piece(brick, widths, turn, way if taper or not known else "", taper)
+        for brick, widths, turn, taper, known in rows
+        if needs_templet(brick)
+    ]
+
+
+def _piece(brick: Brick, widths: list[float], skew_rad: float, way: str, tapered: bool) -> _Piece:
+    """One piece; ``way`` is blank for a whole brick."""
+    kind = f"{way} {'tapered' if tapered else 'sawn'}" if way else "whole"
+    intrados, extrados = widths
+    return _Piece(brick.ring, brick.course, intrados, extrados, brick.depth_mm, skew_rad, bool(way), kind)
 
 
 def _sizes(pieces: list[_Piece]) -> list[list[_Piece]]:
