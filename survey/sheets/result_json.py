@@ -209,8 +209,8 @@ def _ring(ring: RingPlan) -> Json:
     }
     if isinstance(ring.inner, DisplacedCurve):
         out["displacement"] = {
-            "stations_mm": ring.inner.stations_mm.tolist(),
-            "offsets_mm": ring.inner.offsets_mm.tolist(),
+            "stations_mm": np.asarray(ring.inner.stations_mm, dtype=float).tolist(),
+            "offsets_mm": np.asarray(ring.inner.offsets_mm, dtype=float).tolist(),
             "parallel_mm": ring.inner.parallel_mm,
         }
     return out
