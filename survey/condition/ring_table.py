@@ -293,7 +293,7 @@ def _edges(
         known = np.flatnonzero(measured)
         pitch = np.median(np.diff(middle[known]) / np.diff(known)) if len(known) > 1 else length / count
         half_joint = max(float(pitch) - width_mm, 0.0) / 2
-        place = np.concatenate([[0.5], known + 1.0, [count + 0.5]])
+        place = np.concatenate([[0.5], known + 1.0, [n + 0.5]])
         along = np.concatenate([[half_joint], middle[known], [length - half_joint]])
         if len(known) == 0:
             joint = (length - count * width_mm) / (count + 1)

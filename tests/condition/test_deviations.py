@@ -303,6 +303,14 @@ def test_points_of_a_scan_are_averaged_over_the_courses_they_lie_on() -> None:
     assert map_.column(1, "inferred").all()
 
 
+def test_more_courses_than_recorded_keep_their_places() -> None:
+    laid = LaidRing(N, surveyed=without(20, 21), recorded=N - 1)
+    map_ = mapped(record_of(SHAPE, [laid]))
+    left = left_edges_mm(np.pi * 1000.0, laid)
+    assert map_.column(1, "start_mm") == pytest.approx(left, abs=1e-6)
+    assert len(map_.ring(1)) == N
+
+
 def _filled(n: int, value: object) -> np.ndarray:
     array = np.empty(n, dtype=object)
     array[:] = value
