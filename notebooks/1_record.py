@@ -8,11 +8,10 @@
 # Do not enter or measure under a loose arch before it is propped.
 
 # %%
-from survey.sheets.survey_sheet import survey_sheet
-
 from survey.record import check_record, read_record
 from survey.sheets.frames import points_frame
 from survey.sheets.picture import Picture
+from survey.sheets.survey_sheet import survey_sheet
 from survey.shipped import demo_record
 
 folder = demo_record("cellar_doorway")

@@ -6,19 +6,18 @@
 # heritage consent decide, and the arch is propped before anything is cut out.
 
 # %%
-from survey.sheets.elevation import elevation_sheet
-from survey.sheets.rebuild_rhythm import rhythm_sheet
-
 from survey.fitting import fit_arch
 from survey.rebuild import plan_rebuild
 from survey.record import read_record
 from survey.sheets.frames import cuts_frame, laying_frame, layout_frame, quantities_frame
 from survey.sheets.picture import Picture
+from survey.sheets.rebuild_sets import make_rebuild_sets
 from survey.shipped import demo_record
 
 record = read_record(demo_record("cellar_doorway"))
 fit = fit_arch(record)
 plan = plan_rebuild(record, fit)
+sheets = {made.name: made.sheets for made in make_rebuild_sets(record, fit, plan)}
 for sentence in (*plan.refusals, *plan.warnings):
     print("-", sentence)
 
@@ -26,13 +25,13 @@ for sentence in (*plan.refusals, *plan.warnings):
 # ## Elevation
 
 # %%
-Picture(elevation_sheet(record, fit, plan))
+Picture(sheets["elevation"][0])
 
 # %% [markdown]
 # ## The old rhythm and the planned one
 
 # %%
-Picture(rhythm_sheet(record, fit, plan))
+Picture(sheets["rhythm"][0])
 
 # %% [markdown]
 # ## Setting out the new bricks
