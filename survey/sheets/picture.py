@@ -8,11 +8,15 @@ from survey.sheets.drawing import Sheet
 from survey.sheets.svg import render_svg
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Picture:
     """A sheet that shows itself, sharp at any zoom, wherever a notebook ends a cell with it."""
 
     sheet: Sheet
+
+    def __repr__(self) -> str:
+        """One line, for where no picture can be shown."""
+        return f"<picture of the sheet {self.sheet.title!r}>"
 
     def _repr_svg_(self) -> str:
         """SVG text, as the notebook's display protocol asks for."""
