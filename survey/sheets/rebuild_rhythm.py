@@ -25,7 +25,16 @@ from survey.sheets.drawing import (
     Style,
     Text,
 )
-from survey.sheets.furniture import KeyEntry, key, key_width_mm, orientation_mark, rectangle, refusal_banner
+from survey.sheets.furniture import (
+    KeyEntry,
+    cautions,
+    cautions_height_mm,
+    key,
+    key_width_mm,
+    orientation_mark,
+    rectangle,
+    refusal_banner,
+)
 from survey.sheets.labels import thinned
 from survey.sheets.page import Page, Paper, TitleBlock, finish
 from survey.sheets.schedule import Column, Schedule, figure, schedule_primitives, schedule_width_mm
@@ -67,8 +76,11 @@ def rhythm_sheets(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[Shee
     pages = []
     for first in range(0, len(rings), _RINGS_A_PAGE):
         banner, banner_height = refusal_banner(plan.refusals, area)
-        room = Box(area.left, area.bottom, area.width, area.height - banner_height)
-        marks: list[Primitive] = [*banner, *_head(room)]
+        care_height = cautions_height_mm(plan.cautions, area.width, n_columns=4)
+        care = Box(area.left, area.bottom, area.width, care_height)
+        low = care.top + 3.0
+        room = Box(area.left, low, area.width, area.top - banner_height - low)
+        marks: list[Primitive] = [*banner, *_head(room), *cautions(plan.cautions, care, n_columns=4)]
         height = (room.height - _HEAD_MM) / _RINGS_A_PAGE
         for k, ring in enumerate(rings[first : first + _RINGS_A_PAGE]):
             box = Box(room.left, room.top - _HEAD_MM - (k + 1) * height, room.width, height)

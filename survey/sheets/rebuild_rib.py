@@ -99,18 +99,17 @@ def _fitted(record: Record, plan: RebuildPlan, view: Box) -> Placed:
 def facts(plan: RebuildPlan) -> tuple[str, ...]:
     """Ribs, lagging, wedges and props in short sentences."""
     c = plan.centring
-    spaced = f"{figure(c.lagging_pitch_mm)} from middle to middle"
-    if c.lagging_pitch_mm - c.lagging_strip_mm < 1.0:
-        spaced = "laid close"
+    wide = f"{figure(c.lagging_strip_mm)} wide and " if c.lagging_strip_mm else ""
+    spaced = f"{figure(c.lagging_pitch_mm)} from middle to middle, " if c.lagging_pitch_mm else ""
+    if c.lagging_strip_mm and c.lagging_pitch_mm - c.lagging_strip_mm < 1.0:
+        spaced = "laid close, "
     return (
         f"{c.n_ribs} ribs of two layers nailed together: front boards are drawn full, back boards dashed.",
-        f"{c.n_lagging} lagging strips {figure(c.lagging_strip_mm)} wide and {figure(c.lagging_mm)} thick, "
-        f"{spaced}, {figure(c.lagging_length_mm)} long.",
-        f"{c.n_props} props, {len(c.props_x_mm)} under each rib with one in the middle, on "
-        f"{c.n_wedge_pairs} pairs of "
-        f"folding wedges with {figure(c.wedge_travel_mm)} of travel: {figure(c.slack_mm)} to raise the "
-        "centre, the rest to "
-        "let it down.",
+        f"{c.n_lagging} lagging strips {wide}{figure(c.lagging_mm)} thick, "
+        f"{spaced}{figure(c.lagging_length_mm)} long.",
+        f"{c.n_props} props, {len(c.props_x_mm)} under each rib with one in the middle.",
+        f"{c.n_wedge_pairs} pairs of folding wedges with {figure(c.wedge_travel_mm)} of travel: "
+        f"{figure(c.slack_mm)} to raise the centre, the rest to let it down.",
         f"{c.n_boards} boards to buy; {figure(100.0 * c.waste_ratio)} % of them is offcut.",
     )
 

@@ -120,7 +120,9 @@ def _board_names(centring: CentringPlan, timber: Centring, scale: float) -> list
 
 
 def _lagging(centring: CentringPlan) -> list[Primitive]:
-    """Ends of the strips on the rib."""
+    """Ends of the strips on the rib; none where the plan does not say how they lie."""
+    if centring.lagging_pitch_mm <= 0.0:
+        return []
     rib, half = centring.rib, centring.lagging_strip_mm / 2.0
     n = max(1, round(rib.length_mm / centring.lagging_pitch_mm))
     style = ink.area(Layer.CENTRING, ink.WHITE, width_mm=ink.FINE_MM)

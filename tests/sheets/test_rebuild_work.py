@@ -20,7 +20,6 @@ from survey.sheets.rebuild_templets import templet_sheets
 WORKS = works()
 EVERY = pytest.mark.parametrize("made", WORKS.values(), ids=list(WORKS))
 MAKERS = [rhythm_sheets, cutting_sheets, templet_sheets, rib_sheets, laying_sheets]
-TO_WORK_BY = MAKERS[1:]
 
 
 def drawn(make, made: Worked):
@@ -36,8 +35,8 @@ def test_no_text_over_another_and_none_off_the_paper(make, made):
 
 
 @EVERY
-@pytest.mark.parametrize("make", TO_WORK_BY)
-def test_every_set_that_leads_to_work_carries_all_cautions_on_its_first_sheet(make, made):
+@pytest.mark.parametrize("make", MAKERS)
+def test_every_set_carries_all_cautions_on_its_first_sheet(make, made):
     words = said(drawn(make, made)[:1])
     for caution in CAUTIONS:
         assert caution in words
