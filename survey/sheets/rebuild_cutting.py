@@ -34,6 +34,7 @@ _HOW = (
     "Cut wet. Try every piece dry on the centre before it is bedded; trim it at the back if it touches.",
     "Chalk templet and course on the back of each piece as it is cut.",
 )
+_PERHAPS_FEWER = "The pieces scatter so widely that fewer templets than these might do; a wider templet tolerance needs fewer."
 
 
 def cutting_sheets(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[Sheet, ...]:
@@ -72,14 +73,15 @@ def _titled(schedule: Schedule) -> Schedule:
 def _foot(plan: RebuildPlan, room: Box) -> tuple[list[Primitive], float]:
     """How to read the list, beside the cautions; and how high they stand."""
     width = (room.width - _GAP_MM) / 2
-    how = notes_height_mm(_HOW, width, title="How to use the list", height_mm=ink.TEXT_MM)
+    said = _HOW if all(templet.fewest for templet in plan.templets) else (*_HOW, _PERHAPS_FEWER)
+    how = notes_height_mm(said, width, title="How to use the list", height_mm=ink.TEXT_MM)
     care = cautions_height_mm(plan.cautions, width)
     height = max(how, care)
     top = room.bottom + height
     left = Box(room.left, top - how, width, how)
     right = Box(room.right - width, top - care, width, care)
     marks: list[Primitive] = [
-        *notes(_HOW, left, title="How to use the list", height_mm=ink.TEXT_MM),
+        *notes(said, left, title="How to use the list", height_mm=ink.TEXT_MM),
         *cautions(plan.cautions, right),
     ]
     return marks, height + _GAP_MM

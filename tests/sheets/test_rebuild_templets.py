@@ -133,6 +133,13 @@ def test_quantities_follow_the_cutting_list_or_start_a_sheet():
     assert [s.title for s in cutting_sheets(made.record, made.fit, many)] == ["Cutting list", "Quantities"]
 
 
+def test_a_grouping_that_is_not_proven_is_said_not_to_be():
+    made = WORKS["window"]
+    assert "fewer templets than these might do" not in said(cutting_sheets(made.record, made.fit, made.plan))
+    loose = replace(made.plan, templets=tuple(replace(t, fewest=False) for t in made.plan.templets))
+    assert "fewer templets than these might do" in said(cutting_sheets(made.record, made.fit, loose))
+
+
 def test_kinds_of_pieces_in_words():
     whole = WORKS["gateway"].plan.templets[0]
     assert what_it_is(whole) == "whole brick"
