@@ -34,7 +34,10 @@ _HOW = (
     "Cut wet. Try every piece dry on the centre before it is bedded; trim it at the back if it touches.",
     "Chalk templet and course on the back of each piece as it is cut.",
 )
-_PERHAPS_FEWER = "The pieces scatter so widely that fewer templets than these might do; a wider templet tolerance needs fewer."
+_PERHAPS_FEWER = (
+    "The pieces scatter so widely that fewer templets than these might do; a wider templet tolerance needs "
+    "fewer."
+)
 
 
 def cutting_sheets(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[Sheet, ...]:
