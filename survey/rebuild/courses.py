@@ -12,10 +12,11 @@ from numpy.typing import NDArray
 from survey.curves.protocol import Curve
 from survey.errors import PlanError
 from survey.fitting.result import ArchFit, CourseCount
+from survey.rebuild.edges import Renumbering, RingEdges
 from survey.rebuild.plan import RebuildOptions, Scope
-from survey.rebuild.rhythm_readings import Renumbering, edge_points, notes_of
+from survey.rebuild.rhythm_readings import notes_of
 from survey.rebuild.rings import section_factor
-from survey.record.model import Condition, CourseNote, Feature, Record, Ring
+from survey.record.model import Condition, CourseNote, Record, Ring
 
 USUAL_JOINT_MM = 10.0
 """Joint supposed when a ring was neither counted nor any joint of it read; common practice, no source."""
@@ -124,7 +125,7 @@ def choose_scope(options: RebuildOptions, missing: Sequence[NDArray[np.bool_]]) 
 
 
 def fates(
-    record: Record, fit: ArchFit, ring: int, *, scope: Scope, count: RingCount, missing: NDArray[np.bool_]
+    record: Record, edges: RingEdges, *, scope: Scope, count: RingCount, missing: NDArray[np.bool_]
 ) -> NDArray[np.int64]:
     """What becomes of each course, as ``Fate`` values (N,).
 
@@ -132,17 +133,16 @@ def fates(
     place when the record says so or it was recorded and is not broken; what was never recorded is planned
     new.
     """
-    notes = {count.numbers.plan_course(n.course): n for n in notes_of(record, ring)}
+    notes = {count.numbers.plan_course(n.course): n for n in notes_of(record, count.ring)}
     fate = np.full(count.count, Fate.NEW, dtype=np.int64)
     if scope is Scope.REPAIR:
         fate[~missing] = Fate.STANDS
         out = [c - 1 for c, n in notes.items() if n.reuse is False and 1 <= c <= count.count]
         fate[out] = Fate.NEW
         return fate
-    index = edge_points(record, fit, ring, Feature.INTRADOS)
-    seen = {int(c) for c in count.numbers.plan_courses(record.points.course[index])}
+    seen = edges.surveyed
     for course in range(1, count.count + 1):
-        if not missing[course - 1] and _goes_back(notes.get(course), surveyed=course in seen):
+        if not missing[course - 1] and _goes_back(notes.get(course), surveyed=bool(seen[course - 1])):
             fate[course - 1] = Fate.GOES_BACK
     return fate
 

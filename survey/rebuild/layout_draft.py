@@ -11,6 +11,7 @@ from survey.curves.protocol import Floats
 from survey.rebuild.courses import Fate, RingCount
 from survey.rebuild.refusals import Misfit, explain
 from survey.rebuild.rhythm import RingRhythm
+from survey.rebuild.rhythm_sizes import LEAST_DIFFERENCE_MM
 from survey.rebuild.rings import RingLines, section_factor
 from survey.rebuild.spacing import spread_joints
 from survey.record.model import JointLimits
@@ -59,6 +60,13 @@ class RingDraft:
     def stands(self) -> NDArray[np.bool_]:
         """Mask (N,) of the bricks that do not move."""
         return np.asarray(self.fate == Fate.STANDS)
+
+
+def planned_widths(rhythm: RingRhythm, fate: NDArray[np.int64]) -> Floats:
+    """Widths (N,) of the bricks: an original its own; a new one the recurring size, or its read odd width."""
+    size = rhythm.sizes.width_of_course_mm
+    odd = rhythm.width_read & (np.abs(rhythm.width_mm - size) > LEAST_DIFFERENCE_MM)
+    return np.where((fate == Fate.NEW) & ~odd, size, rhythm.width_mm)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

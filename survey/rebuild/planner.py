@@ -11,15 +11,17 @@ from numpy.typing import NDArray
 
 from survey.curves import curve_of
 from survey.curves.displaced import DisplacedCurve
-from survey.curves.protocol import Curve, Floats
+from survey.curves.protocol import Curve
 from survey.errors import PlanError
+from survey.fitting.edge_readings import EdgeReadings
 from survey.fitting.result import ArchFit
 from survey.rebuild.cautions import CAUTIONS
 from survey.rebuild.centring import plan_centring
 from survey.rebuild.courses import Fate, RingCount, choose_scope, count_ring, fates, missing_courses
 from survey.rebuild.curve_choice import ChosenCurve, choose_curve, repair_choice
+from survey.rebuild.edges import RingEdges, edges_of_ring, read_edges
 from survey.rebuild.laying import order_laying
-from survey.rebuild.layout_draft import ClosedRing, RingDraft, close_ring
+from survey.rebuild.layout_draft import ClosedRing, RingDraft, close_ring, planned_widths
 from survey.rebuild.layout_ring import LaidOutRing, lay_out
 from survey.rebuild.plan import RebuildOptions, RebuildPlan, Scope
 from survey.rebuild.progress import replan
@@ -41,6 +43,7 @@ class _Surveyed:
 
     lines: RingLines
     count: RingCount
+    edges: RingEdges
     rhythm: RingRhythm
     missing: NDArray[np.bool_]
 
@@ -70,8 +73,9 @@ def plan_rebuild(record: Record, fit: ArchFit, options: RebuildOptions | None = 
         raise PlanError(
             "the record has no ring: write a [[rings]] table with depth and brick_width into arch.toml"
         )
+    readings = read_edges(record, fit)
     surveyed = tuple(
-        _survey_ring(record, fit, options, lines)
+        _survey_ring(record, fit, options, lines, readings)
         for lines in ring_lines(curve_of(fit.best.shape), record.rings)
     )
     scope = choose_scope(options, [s.missing for s in surveyed])
@@ -80,21 +84,24 @@ def plan_rebuild(record: Record, fit: ArchFit, options: RebuildOptions | None = 
         drafts = _repair_drafts(record, fit, surveyed, chosen)
     else:
         chosen = choose_curve(fit, options.curve)
-        drafts = _whole_drafts(record, fit, surveyed, chosen)
+        drafts = _whole_drafts(record, surveyed, chosen)
     plan = _finish(record, options, scope, chosen, surveyed, drafts)
     return replan(plan, record.laid) if record.laid else plan
 
 
-def _survey_ring(record: Record, fit: ArchFit, options: RebuildOptions, lines: RingLines) -> _Surveyed:
+def _survey_ring(
+    record: Record, fit: ArchFit, options: RebuildOptions, lines: RingLines, readings: EdgeReadings | None
+) -> _Surveyed:
     ring = lines.ring
     count = count_ring(ring, record, fit, options, inner=lines.inner)
-    readings = read_rhythm(record, fit, ring, inner=lines.inner, count=count.count, numbers=count.numbers)
+    edges = edges_of_ring(readings, fit, ring.ring, count=count.count, numbers=count.numbers)
     rhythm = find_rhythm(
-        readings,
+        read_rhythm(record, ring, edges, length_mm=lines.inner.length_mm, numbers=count.numbers),
         brick_width_mm=ring.brick_width_mm * section_factor(ring),
         not_joints=hinge_joints(fit, count.count),
     )
-    return _Surveyed(lines, count, rhythm, missing_courses(record, ring.ring, count))
+    edges = edges.without(rhythm.gross.reshape(-1, 2))
+    return _Surveyed(lines, count, edges, rhythm, missing_courses(record, ring.ring, count))
 
 
 def hinge_joints(fit: ArchFit, count: int) -> NDArray[np.int64]:
@@ -107,14 +114,14 @@ def hinge_joints(fit: ArchFit, count: int) -> NDArray[np.int64]:
 
 
 def _whole_drafts(
-    record: Record, fit: ArchFit, surveyed: tuple[_Surveyed, ...], chosen: ChosenCurve
+    record: Record, surveyed: tuple[_Surveyed, ...], chosen: ChosenCurve
 ) -> tuple[RingDraft, ...]:
     """Every ring taken down and laid anew on the chosen curve."""
     lines = ring_lines(curve_of(chosen.shape), record.rings)
     drafts = []
     for found, line in zip(surveyed, lines, strict=True):
         n = found.count.count
-        fate = fates(record, fit, line.ring.ring, scope=Scope.WHOLE, count=found.count, missing=found.missing)
+        fate = fates(record, found.edges, scope=Scope.WHOLE, count=found.count, missing=found.missing)
         drafts.append(
             RingDraft(
                 lines=line,
@@ -139,19 +146,12 @@ def _repair_drafts(
     inside: DisplacedCurve | None = None
     lines = ring_lines(curve_of(chosen.shape), record.rings)
     for found, line in zip(surveyed, lines, strict=True):
-        fate = fates(
-            record, fit, line.ring.ring, scope=Scope.REPAIR, count=found.count, missing=found.missing
-        )
+        fate = fates(record, found.edges, scope=Scope.REPAIR, count=found.count, missing=found.missing)
         base = cast(Base, line.inner)  # a shape's own curve or a parallel of it
-        standing = StandingRing(base, line, found.count, found.rhythm, fate)
+        standing = StandingRing(base, line, found.count, found.edges, found.rhythm, fate)
         draft, inside = repair_draft(record, fit, standing, inside=inside)
         drafts.append(draft)
     return tuple(drafts)
-
-
-def planned_widths(rhythm: RingRhythm, fate: NDArray[np.int64]) -> Floats:
-    """Widths (N,) of the bricks: an original's own, and for a new one the recurring size of its course."""
-    return np.where(fate == Fate.NEW, rhythm.sizes.width_of_course_mm, rhythm.width_mm)
 
 
 def _finish(

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from survey.curves.displaced import DisplacedCurve
 from survey.curves.protocol import Floats
 from survey.fitting.result import ArchFit
-from survey.rebuild.corners import surveyed_corners
 from survey.rebuild.courses import Fate, RingCount
-from survey.rebuild.layout_draft import RingDraft, open_spans
+from survey.rebuild.edges import RingEdges
+from survey.rebuild.layout_draft import RingDraft, open_spans, planned_widths
 from survey.rebuild.repair_soffit import (
     LEAST_STEP_MM,
     Base,
@@ -26,8 +26,8 @@ from survey.rebuild.rhythm import RingRhythm
 from survey.rebuild.rings import RingLines, section_limits
 from survey.record.model import Edge, Feature, Record
 
-FEWEST_CORNERS = 4
-"""A ring with fewer surveyed corners is taken to lie parallel to the ring inside it."""
+FEWEST_POINTS = 4
+"""A ring with fewer points on its soffit is taken to lie parallel to the ring inside it."""
 FADE_COURSES = 4.0
 """Over so many courses the soffit leaves a corner beside a gap for the smooth curve."""
 JOINT_SHARE = 0.3
@@ -51,6 +51,7 @@ class StandingRing:
     base: Base
     lines: RingLines
     count: RingCount
+    edges: RingEdges
     rhythm: RingRhythm
     fate: NDArray[np.int64]
 
@@ -66,11 +67,9 @@ def repair_draft(
         The repaired curve of the next ring towards the opening; a ring whose own edges were not surveyed lies
         parallel to it.
     """
-    number, n = ring.lines.ring.ring, ring.count.count
-    corners, sigma = surveyed_corners(record, fit, number, count=n, numbers=ring.count.numbers)
     stands = ring.fate == Fate.STANDS
-    corners[~stands] = np.nan
-    curve = _curve(record, fit, ring, corners=corners, sigma=sigma, inside=inside)
+    corners = np.where(stands[:, None, None], ring.edges.corners_mm, np.nan)
+    curve = _curve(record, fit, ring, corners=corners, inside=inside)
     fixed = _fixed(ring, curve, corners)
     outer = _outer(ring, curve)
     draft = RingDraft(
@@ -78,7 +77,7 @@ def repair_draft(
         count=ring.count,
         rhythm=ring.rhythm,
         fate=ring.fate,
-        width_mm=np.where(stands, fixed[:, 1] - fixed[:, 0], ring.rhythm.sizes.width_of_course_mm),
+        width_mm=np.where(stands, fixed[:, 1] - fixed[:, 0], planned_widths(ring.rhythm, ring.fate)),
         source=tuple("original" if s else "new" for s in stands),
         limits=section_limits(ring.lines.ring, record.joints),
         fixed_mm=fixed,
@@ -104,33 +103,29 @@ def _curve(
     ring: StandingRing,
     *,
     corners: Floats,
-    sigma: Floats,
     inside: DisplacedCurve | None,
 ) -> DisplacedCurve:
     base, stands = ring.base, ring.fate == Fate.STANDS
-    seen = ~np.isnan(corners[:, :2, 0])
-    if seen.sum() < FEWEST_CORNERS:
+    middle = np.where(stands[:, None], ring.edges.middle_mm, np.nan)
+    points = np.concatenate([corners[:, :2], middle[:, None]], axis=1)
+    seen = ~np.isnan(points[:, :, 0])
+    if seen.sum() < FEWEST_POINTS:
         return _parallel_to(base, inside)
-    located = base.locate(corners[:, :2][seen])
+    sigma = np.column_stack([ring.edges.corner_sigma_mm[:, :2], ring.edges.sigma_mm[:, 2]])
+    located = base.locate(points[seen])
     station, deviation = np.full(seen.shape, np.nan), np.full(seen.shape, np.nan)
     station[seen], deviation[seen] = located.station_mm, located.distance_mm
-    both = np.asarray(
-        seen.all(axis=1)
-    )  # the mean of both edges of a brick: half the noise, one reading a brick
-    single = seen & ~both[:, None]
     ends = _springings(record, fit, ring)
-    order_by = np.concatenate([station[both].mean(axis=1), station[single], ends.station_mm])
-    _, order = np.unique(np.round(order_by, 6), return_index=True)
+    along = np.concatenate([station[seen], ends.station_mm])
+    _, order = np.unique(np.round(along, 6), return_index=True)
     readings = SoffitReadings(
-        order_by[order],
-        np.concatenate([deviation[both].mean(axis=1), deviation[single], ends.deviation_mm])[order],
-        np.concatenate([sigma[:, :2][both].mean(axis=1) / np.sqrt(2.0), sigma[:, :2][single], ends.sigma_mm])[
-            order
-        ],
+        along[order],
+        np.concatenate([deviation[seen], ends.deviation_mm])[order],
+        np.concatenate([sigma[seen], ends.sigma_mm])[order],
     )
     pitch_mm = base.length_mm / ring.count.count
-    typical_mm = float(np.median(readings.sigma_mm))
-    wave = wave_mm(pitch_mm, typical_mm, fit.irregularity_mm, fit.correlation_length_mm)
+    noise = readings.noise_mm3(pitch_mm)
+    wave = wave_mm(pitch_mm, noise, fit.irregularity_mm, fit.correlation_length_mm)
     flush = _flush_points(stands, station, deviation, pitch_mm=pitch_mm, length_mm=base.length_mm)
     return repair_curve(base, readings, flush, wave_mm=wave, step_mm=pitch_mm)
 

@@ -30,6 +30,13 @@ class SoffitReadings:
     deviation_mm: Floats
     sigma_mm: Floats
 
+    def noise_mm3(self, step_mm: float) -> float:
+        """Spectral density of the reading errors: their variance times their spacing outside gaps."""
+        steps = np.diff(self.station_mm)
+        close = steps[steps <= 1.5 * step_mm]
+        spacing_mm = float(close.mean()) if close.size else step_mm
+        return float(np.median(self.sigma_mm**2)) * spacing_mm
+
 
 @dataclass(frozen=True, slots=True)
 class FlushPoint:
@@ -52,7 +59,7 @@ class FlushPoint:
         return np.asarray(1.0 - x**2 * (3.0 - 2.0 * x))
 
 
-def wave_mm(pitch_mm: float, sigma_mm: float, irregularity_mm: float, correlation_length_mm: float) -> float:
+def wave_mm(pitch_mm: float, noise_mm3: float, irregularity_mm: float, correlation_length_mm: float) -> float:
     """Wavelength at which the arch's own irregularity and the reading errors are equally strong.
 
     Notes
@@ -61,9 +68,9 @@ def wave_mm(pitch_mm: float, sigma_mm: float, irregularity_mm: float, correlatio
     l), the readings at every pitch h the flat spectrum ``s^2 h``.
     """
     shortest, longest = SHORTEST_WAVE_COURSES * pitch_mm, LONGEST_WAVE_COURSES * pitch_mm
-    if sigma_mm <= 0.0:
+    if noise_mm3 <= 0.0:
         return shortest
-    ratio = 2.0 * irregularity_mm**2 * correlation_length_mm / (sigma_mm**2 * pitch_mm)
+    ratio = 2.0 * irregularity_mm**2 * correlation_length_mm / noise_mm3
     if not ratio > 1.0:
         return longest
     return float(np.clip(2.0 * np.pi * correlation_length_mm / np.sqrt(ratio - 1.0), shortest, longest))
@@ -100,8 +107,7 @@ def repair_curve(
     # Only a repair needs a spline; the import costs more than the rest of this room.
     from scipy.interpolate import CubicSpline
 
-    spacing_mm = float(np.median(np.diff(readings.station_mm)))
-    stiffness = (wave_mm / (2.0 * np.pi)) ** 4 / (float(np.median(readings.sigma_mm**2)) * spacing_mm)
+    stiffness = (wave_mm / (2.0 * np.pi)) ** 4 / readings.noise_mm3(step_mm)
     value = smooth(readings.station_mm, readings.deviation_mm, readings.sigma_mm, stiffness)
     spline = CubicSpline(readings.station_mm, value, bc_type="natural")
     ends = readings.station_mm[[0, -1]]

@@ -6,12 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from survey.curves.protocol import Curve, Floats
-from survey.fitting.result import ArchFit, GapCount
+from survey.curves.protocol import Floats
+from survey.rebuild.edges import Renumbering, RingEdges
 from survey.rebuild.rings import section_factor
-from survey.record.model import UNKNOWN, Condition, CourseNote, Edge, Feature, Record, Ring
+from survey.record.model import Condition, CourseNote, Record, Ring
 
 RULE_SIGMA_MM = 0.5
 """Standard uncertainty of a width or joint read with a rule held to worn arrises (judgement, no source)."""
@@ -32,6 +31,8 @@ class Readings:
         Joints read by rule, from the left springing's to the right one's.
     edge_mm, edge_sigma_mm : (2 N,) float
         Stations of the surveyed edges (left, right, left …) and their standard uncertainties.
+    middle_mm, middle_sigma_mm : (N,) float
+        Stations of the middles of courses, where points were taken there.
     length_mm : float
         Length of the inner curve the stations are counted on.
     """
@@ -40,6 +41,8 @@ class Readings:
     joint_mm: Floats
     edge_mm: Floats
     edge_sigma_mm: Floats
+    middle_mm: Floats
+    middle_sigma_mm: Floats
     length_mm: float
 
     @property
@@ -51,28 +54,6 @@ class Readings:
     def stations_mm(self) -> Floats:
         """All edges (2 N + 2,) with both springings."""
         return np.concatenate([[0.0], self.edge_mm, [self.length_mm]])
-
-
-@dataclass(frozen=True, slots=True)
-class Renumbering:
-    """From the record's course numbers to the plan's, where a gap holds more or fewer than was noted."""
-
-    gaps: tuple[GapCount, ...]
-
-    def plan_course(self, course: int) -> int:
-        """Number in the plan of a course of the record."""
-        return course + sum(_gap_shift(g) for g in self.gaps if course >= g.before_course)
-
-    def plan_courses(self, courses: NDArray[np.int64]) -> NDArray[np.int64]:
-        """The same for many courses at once."""
-        shifted = courses.copy()
-        for gap in self.gaps:
-            shifted[courses >= gap.before_course] += _gap_shift(gap)
-        return shifted
-
-
-def _gap_shift(gap: GapCount) -> int:
-    return gap.count - (gap.before_course - gap.after_course - 1)
 
 
 def section_scale(ring: Ring, notes: Sequence[CourseNote]) -> float:
@@ -95,19 +76,20 @@ def notes_of(record: Record, ring: int) -> tuple[CourseNote, ...]:
 
 
 def read_rhythm(
-    record: Record, fit: ArchFit, ring: Ring, *, inner: Curve, count: int, numbers: Renumbering
+    record: Record, ring: Ring, edges: RingEdges, *, length_mm: float, numbers: Renumbering
 ) -> Readings:
     """Gather every reading of one ring's widths, joints and edges.
 
     Parameters
     ----------
-    inner : Curve
-        The ring's inner curve as surveyed, in the arch frame.
-    count : int
-        Number of courses of the ring in the plan.
+    edges : RingEdges
+        What was surveyed of the ring.
+    length_mm : float
+        Length of the ring's inner curve as surveyed.
     numbers : Renumbering
         From recorded to planned course numbers.
     """
+    count = len(edges.along_mm)
     width, joint = np.full(count, np.nan), np.full(count + 1, np.nan)
     notes = notes_of(record, ring.ring)
     scale = section_scale(ring, notes)
@@ -120,40 +102,14 @@ def read_rhythm(
             width[k - 1] = note.width_mm * scale
         if note.joint_mm is not None and not gone & {k, k + 1}:
             joint[k] = note.joint_mm * scale
-    edge, sigma = surveyed_edges(record, fit, ring.ring, inner=inner, count=count, numbers=numbers)
-    for k in gone:
-        if 1 <= k <= count:
-            edge[2 * k - 2 : 2 * k] = np.nan
-    return Readings(width, joint, edge, sigma, inner.length_mm)
-
-
-def edge_points(record: Record, fit: ArchFit, ring: int, feature: Feature) -> NDArray[np.int64]:
-    """Indices of the points on edges of numbered courses of one ring, without those the fit set aside."""
-    points = record.points
-    on = points.on(feature)
-    if feature is Feature.INTRADOS:
-        on |= points.on(Feature.JOINT)
-    of_ring = (points.ring == ring) | ((points.ring == UNKNOWN) & (len(record.rings) == 1))
-    sided = (points.edge == Edge.LEFT) | (points.edge == Edge.RIGHT)
-    good = on & of_ring & (points.course > 0) & np.asarray(sided, dtype=bool)
-    good[fit.points.index[fit.points.set_aside]] = False
-    return np.flatnonzero(good)
-
-
-def surveyed_edges(
-    record: Record, fit: ArchFit, ring: int, *, inner: Curve, count: int, numbers: Renumbering
-) -> tuple[Floats, Floats]:
-    """Stations (2 N,) of the surveyed edges of one ring and their uncertainties; NaN where not surveyed."""
-    points = record.points
-    index = edge_points(record, fit, ring, Feature.INTRADOS)
-    slot = 2 * (numbers.plan_courses(points.course[index]) - 1) + (points.edge[index] == Edge.RIGHT)
-    index, slot = index[slot < 2 * count], slot[slot < 2 * count]
-    if index.size == 0:
-        return np.full(2 * count, np.nan), np.full(2 * count, np.nan)
-    station = inner.locate(fit.to_arch(points.xy_mm[index])).station_mm
-    weight = points.sigma_mm[index] ** -2.0
-    total = np.bincount(slot, weights=weight, minlength=2 * count)
-    with np.errstate(invalid="ignore", divide="ignore"):  # 0 / 0 is NaN: not surveyed
-        mean = np.bincount(slot, weights=weight * station, minlength=2 * count) / total
-        sigma = np.where(total > 0.0, total, np.nan) ** -0.5
-    return mean, sigma
+    along = edges.along_mm.copy()
+    along[[k - 1 for k in gone if 1 <= k <= count]] = np.nan
+    return Readings(
+        width,
+        joint,
+        along[:, :2].ravel(),
+        edges.sigma_mm[:, :2].ravel(),
+        along[:, 2],
+        edges.sigma_mm[:, 2],
+        length_mm,
+    )

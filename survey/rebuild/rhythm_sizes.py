@@ -14,6 +14,8 @@ LEAST_SEPARATION = 2.5
 """Sizes closer than so many standard deviations of one size are one size (judgement)."""
 LEAST_SCATTER_MM = 0.1
 """Finer than a rule reads: identical readings are no proof of identical bricks."""
+FEWEST_OF_A_SIZE = 3
+"""One or two odd widths are odd bricks or misreadings, not a size."""
 MIXTURE_ROUNDS = 60
 LEAST_DIFFERENCE_MM = 2.0
 """Bricks of one make differ by as much (class T2 of EN 771-1 for small sizes: values from memory)."""
@@ -87,17 +89,23 @@ def _split(ordered: Floats) -> tuple[Floats, float]:
     shifted = ordered - ordered.mean()
     sums = np.concatenate([[0.0], np.cumsum(shifted)])
     squares = np.concatenate([[0.0], np.cumsum(shifted**2)])
-    best, best_score = (ordered.mean(keepdims=True), float(ordered.std())), np.inf
+    best, best_score = ordered.mean(keepdims=True), np.inf
     for k in range(1, min(MAX_SIZES, n // 4) + 1):
         cuts = _cuts(sums, squares, k)
         parts = [ordered[a:b] for a, b in zip([0, *cuts], [*cuts, n], strict=True)]
         means, scatter, log_likelihood = _mixture(ordered, parts)
-        if k > 1 and np.diff(means).min() < max(LEAST_SEPARATION * scatter, LEAST_DIFFERENCE_MM):
+        fewest = np.bincount(np.abs(ordered[:, None] - means).argmin(axis=1), minlength=k).min()
+        apart = np.diff(means).min() if k > 1 else np.inf
+        if k > 1 and (
+            fewest < FEWEST_OF_A_SIZE or apart < max(LEAST_SEPARATION * scatter, LEAST_DIFFERENCE_MM)
+        ):
             continue
         score = 2.0 * k * np.log(n) - 2.0 * log_likelihood  # k sizes, k - 1 shares, one scatter
         if score < best_score:
-            best, best_score = (means, scatter), score
-    return best
+            best, best_score = means, score
+    nearest = np.abs(ordered[:, None] - best).argmin(axis=1)
+    sizes = np.array([np.median(ordered[nearest == k]) for k in range(best.size)])
+    return sizes, 1.4826 * float(np.median(np.abs(ordered - sizes[nearest])))
 
 
 def _mixture(widths: Floats, parts: list[Floats]) -> tuple[Floats, float, float]:

@@ -12,8 +12,8 @@ from survey.curves import curve_of, segmental
 from survey.errors import PlanError
 from survey.fitting.result import CourseCount, GapCount
 from survey.rebuild.courses import Fate, RingCount, choose_scope, count_ring, fates, missing_courses
+from survey.rebuild.edges import Renumbering, edges_of_ring, read_edges
 from survey.rebuild.plan import RebuildOptions, Scope
-from survey.rebuild.rhythm_readings import Renumbering
 from survey.record.model import Condition
 
 SHAPE = segmental(2400.0, 400.0)
@@ -115,6 +115,8 @@ def test_fates(scope: Scope, expected: str) -> None:
     rec = record((ring(1, 9),), courses=NOTES, points=edge_survey(LINE, laid, there=there))
     count = RingCount(1, 9, True, Renumbering(()))
     missing = missing_courses(rec, 1, count)
-    found = fates(rec, fit(SHAPE, rec), 1, scope=scope, count=count, missing=missing)
+    arch_fit = fit(SHAPE, rec)
+    edges = edges_of_ring(read_edges(rec, arch_fit), arch_fit, 1, count=9, numbers=count.numbers)
+    found = fates(rec, edges, scope=scope, count=count, missing=missing)
     word = {Fate.STANDS: "stands", Fate.GOES_BACK: "back", Fate.NEW: "new"}
     assert [word[Fate(f)] for f in found] == expected.split()

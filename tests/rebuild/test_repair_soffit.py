@@ -40,12 +40,12 @@ def test_too_little_to_smooth(station: list[float]) -> None:
     [(0.0, 1.0, 360.0), (1.0, 0.0, 1800.0), (5.0, 0.1, 1800.0), (0.1, 3.0, 360.0)],
 )
 def test_the_wave_stays_between_its_bounds(sigma: float, irregularity: float, expected: float) -> None:
-    assert wave_mm(60.0, sigma, irregularity, 180.0) == expected
+    assert wave_mm(60.0, sigma**2 * 60.0, irregularity, 180.0) == expected
 
 
 def test_the_wave_is_where_irregularity_and_errors_are_equally_strong() -> None:
     pitch, sigma, sd, length = 60.0, 1.06, 1.0, 180.0
-    w = 2.0 * np.pi / wave_mm(pitch, sigma, sd, length)
+    w = 2.0 * np.pi / wave_mm(pitch, sigma**2 * pitch, sd, length)
     assert 2.0 * sd**2 * length / (1.0 + (w * length) ** 2) == pytest.approx(sigma**2 * pitch)
 
 

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
-from rebuild.factory import edge_survey, fit, joined, lay, note, notes_from, record, ring
+from rebuild.factory import edge_survey, fit, joined, lay, lines_of, note, notes_from, record, ring
 from scipy.optimize import lsq_linear
 
-from survey.curves import curve_of, elliptical, segmental
+from survey.curves import ArchShape, curve_of, elliptical, segmental
 from survey.fitting.result import GapCount
+from survey.rebuild.edges import Renumbering, edges_of_ring, read_edges
 from survey.rebuild.rhythm import RingRhythm, find_rhythm
 from survey.rebuild.rhythm_pattern import Trait, find_pattern
-from survey.rebuild.rhythm_readings import RULE_SIGMA_MM, Readings, Renumbering, read_rhythm, section_scale
+from survey.rebuild.rhythm_readings import RULE_SIGMA_MM, Readings, read_rhythm, section_scale
 from survey.rebuild.rhythm_sizes import find_sizes
-from survey.record.model import Condition, Laid
+from survey.record.model import Condition, Laid, Record
 
 ALL = Renumbering(())
 
@@ -21,7 +24,19 @@ ALL = Renumbering(())
 def readings(width: np.ndarray, joint: np.ndarray, length: float, **edges: np.ndarray) -> Readings:
     n = width.size
     none = np.full(2 * n, np.nan)
-    return Readings(width, joint, edges.get("edge", none), edges.get("sigma", none), length)
+    nan = np.full(n, np.nan)
+    return Readings(
+        width, joint, edges.get("edge", none), edges.get("sigma", none), edges.get("middle", nan),
+        np.full(n, 1.0), length,
+    )  # fmt: skip
+
+
+def of_record(rec: Record, shape: ArchShape, number: int = 1) -> Readings:
+    arch_fit = fit(shape, rec)
+    one = rec.rings[number - 1]
+    edges = edges_of_ring(read_edges(rec, arch_fit), arch_fit, number, count=one.courses, numbers=ALL)
+    (length,) = (line.length_mm for k, line in enumerate(lines_of(shape, rec.rings), 1) if k == number)
+    return read_rhythm(rec, one, edges, length_mm=length, numbers=ALL)
 
 
 def sizes_at(*widths: float, n: int = 40, noise: float = 0.4, order: str = "random") -> np.ndarray:
@@ -135,13 +150,23 @@ def test_edges_are_settled_by_least_squares() -> None:
     ruled_width[3:9] = np.nan
     ruled_joint[5:12] = np.nan
     sigma = np.where(np.isnan(seen_edge), np.nan, 1.5)
-    found = find_rhythm(Readings(ruled_width, ruled_joint, seen_edge, sigma, length), brick_width_mm=50.0)
-    expected = _dense(found, ruled_width, ruled_joint, seen_edge, length)
+    seen_middle = np.full(n, np.nan)
+    seen_middle[7:9] = 0.5 * (edge[14:18:2] + edge[15:18:2]) + 0.5
+    found = find_rhythm(
+        Readings(ruled_width, ruled_joint, seen_edge, sigma, seen_middle, np.full(n, 0.8), length),
+        brick_width_mm=50.0,
+    )
+    expected = _dense(found, ruled_width, ruled_joint, seen_edge, seen_middle, length)
     assert found.edge_mm == pytest.approx(expected, abs=1e-6)
 
 
 def _dense(
-    found: RingRhythm, width: np.ndarray, joint: np.ndarray, edge: np.ndarray, length: float
+    found: RingRhythm,
+    width: np.ndarray,
+    joint: np.ndarray,
+    edge: np.ndarray,
+    middle: np.ndarray,
+    length: float,
 ) -> np.ndarray:
     n = width.size
     rows, right = [], []
@@ -172,6 +197,12 @@ def _dense(
             row[i + 1] = 1 / 1.5
             rows.append(row)
             right.append(station / 1.5)
+    for i, station in enumerate(middle):
+        if not np.isnan(station):
+            row = np.zeros(2 * n + 2)
+            row[2 * i + 1] = row[2 * i + 2] = 0.5 / 0.8
+            rows.append(row)
+            right.append(station / 0.8)
     matrix, b = np.array(rows), np.array(right)
     b = b - matrix[:, -1] * length
     return lsq_linear(matrix[:, 1:-1], b, tol=1e-14).x
@@ -186,7 +217,7 @@ def test_rule_readings_are_kept_as_they_were_written() -> None:
         points=edge_survey(curve_of(shape), laid, sigma_mm=2.0, noise=rng),
         courses=notes_from(laid, missing=(12, 13, 14)),
     )
-    got = read_rhythm(rec, fit(shape, rec), rec.rings[0], inner=curve_of(shape), count=43, numbers=ALL)
+    got = of_record(rec, shape, 1)
     rhythm = find_rhythm(got, brick_width_mm=50.0)
     told = ~np.isnan(got.joint_mm)
     assert np.array_equal(rhythm.joint_mm[told], got.joint_mm[told])
@@ -198,16 +229,58 @@ def test_rule_readings_are_kept_as_they_were_written() -> None:
 def test_surveyed_edges_give_widths_and_joints() -> None:
     """On the outer curve of an ellipse too, where stations are not those of the intrados."""
     shape = elliptical(2400.0, 800.0)
-    inner = curve_of(shape).offset(130.0)
+    inner = curve_of(shape).offset(240.0)
     laid = lay(inner.length_mm, np.full(40, 60.0), np.full(41, 1.0))
     rec = record((ring(1, 40), ring(2, 40)), points=joined(edge_survey(inner, laid, ring=2, sigma_mm=0.1)))
-    got = read_rhythm(rec, fit(shape, rec), rec.rings[1], inner=inner, count=40, numbers=ALL)
+    got = of_record(rec, shape, 2)
     assert got.edge_mm[0::2] == pytest.approx(laid.left_mm, abs=1e-6)
     assert got.edge_mm[1::2] == pytest.approx(laid.right_mm, abs=1e-6)
     rhythm = find_rhythm(got, brick_width_mm=50.0)
     assert rhythm.joint_mm == pytest.approx(laid.joints_mm, abs=0.01)
     assert rhythm.width_read.all()
     assert rhythm.joint_read.all()
+
+
+def test_a_gross_edge_is_left_out() -> None:
+    """A point 20 mm off along the soffit: no other goes, and the rhythm does not notice."""
+    shape = segmental(2400.0, 400.0)
+    laid = lay(curve_of(shape).length_mm, np.full(43, 50.0), 1.0 + 0.5 * np.abs(ALONG))
+    clean = edge_survey(curve_of(shape), laid, sigma_mm=1.0, noise=np.random.default_rng(6))
+    xy = clean.xy_mm.copy()
+    xy[24] += 20.0 * curve_of(shape).tangent(laid.left_mm[12])
+    for notes in ((), notes_from(laid)):
+        rec = record((ring(1, 43),), points=replace(clean, xy_mm=xy), courses=notes)
+        found = find_rhythm(of_record(rec, shape), brick_width_mm=50.0)
+        assert np.flatnonzero(found.gross).tolist() == [24]
+        assert found.joint_mm == pytest.approx(laid.joints_mm, abs=3.0)
+        none = find_rhythm(of_record(replace(rec, points=clean), shape), brick_width_mm=50.0)
+        assert not none.gross.any()
+
+
+def test_leverage_is_the_share_of_the_own_reading() -> None:
+    """Moving one reading moves its settled edge by that share."""
+    rng = np.random.default_rng(3)
+    n = 12
+    joint, width = np.full(n + 1, 10.0), np.full(n, 50.0)
+    edge = np.cumsum(np.ravel(np.column_stack([joint[:-1], width]))) + rng.normal(0.0, 1.0, 2 * n)
+    ruled = readings(width, joint, 730.0, edge=edge, sigma=np.full(2 * n, 1.0))
+    found = find_rhythm(ruled, brick_width_mm=50.0)
+    moved = edge.copy()
+    moved[9] += 0.5
+    again = find_rhythm(replace(ruled, edge_mm=moved), brick_width_mm=50.0)
+    assert again.edge_mm[9] - found.edge_mm[9] == pytest.approx(0.5 * found.leverage[9])
+
+
+def test_middles_place_courses_whose_edges_were_not_taken() -> None:
+    n, joints = 20, np.full(21, 10.0)
+    joints[[8, 9]] = [16.0, 4.0]
+    edge = np.cumsum(np.ravel(np.column_stack([joints[:-1], np.full(n, 50.0)])))
+    middle = edge[0::2] + 25.0
+    nan = np.full(n, np.nan)
+    data = readings(nan, np.full(n + 1, np.nan), n * 50.0 + 210.0, middle=middle)
+    found = find_rhythm(data, brick_width_mm=50.0)
+    assert 0.5 * (found.edge_mm[0::2] + found.edge_mm[1::2]) == pytest.approx(middle, abs=1.5)
+    assert found.edge_mm[16] - found.edge_mm[15] > 12.0
 
 
 def test_replaced_bricks_do_not_speak_for_the_original() -> None:
@@ -221,7 +294,7 @@ def test_replaced_bricks_do_not_speak_for_the_original() -> None:
         ),
     )
     shape = segmental(600.0, 100.0)
-    got = read_rhythm(rec, fit(shape, rec), rec.rings[0], inner=curve_of(shape), count=5, numbers=ALL)
+    got = of_record(rec, shape, 1)
     assert np.isnan(got.width_mm).tolist() == [False, False, True, False, False]
     assert np.isnan(got.joint_mm).tolist() == [True, False, True, True, False, False]
 
