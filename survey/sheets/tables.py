@@ -89,6 +89,7 @@ CENTRING_COLUMNS = [
     "along_right_mm",
     "along_crown_mm",
     "chord_left_mm",
+    "edge",
 ]
 
 LAYING_COLUMNS = [
@@ -265,6 +266,7 @@ def centring_csv(plan: RebuildPlan) -> str:
                         mark.chord_left_mm,
                     )
                 ),
+                mark.edge,
             ]
             for mark in plan.centring.marks
         ),
