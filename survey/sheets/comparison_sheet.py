@@ -34,6 +34,7 @@ from survey.sheets.drawing import (
 )
 from survey.sheets.exaggeration import exaggeration, readable_mm
 from survey.sheets.furniture import cautions, cautions_height_mm, orientation_mark, scale_bar
+from survey.sheets.labels import place_labels
 from survey.sheets.lettering import plain_text
 from survey.sheets.outline import curve_primitives
 from survey.sheets.page import Paper, fitted
@@ -46,7 +47,8 @@ LONGEST_MM = 16.0
 TWICE = 2.0
 """Intervals are two standard uncertainties either way, about 95 %."""
 _STRIPS_MM = 84.0
-_LEAST_MM = 1.0
+_READABLE_MM, _LEAST_MM = 3.0, 1.0
+"""Movements of this size are drawn readably whatever else there is; the strips reach at least so far."""
 _STILL = ink.pen(Layer.DEVIATION, ink.FINE_MM, ink.GREY)
 _MOVED = ink.pen(Layer.DEVIATION, ink.BOLD_MM, ink.ACCENT)
 _HEAD = ink.area(Layer.DEVIATION, ink.ACCENT, colour=ink.ACCENT, width_mm=ink.HAIR_MM)
@@ -100,7 +102,7 @@ def comparison_sheet(
 def movement_factor(comparison: Comparison, scale: float) -> int:
     """How many times movements are exaggerated at 1 : ``scale``."""
     sizes = [math.hypot(c.outwards_mm.value, c.along_mm.value) for c in comparison.courses if not c.misread]
-    return exaggeration(readable_mm(sizes, _LEAST_MM), scale, longest_mm=LONGEST_MM)
+    return exaggeration(readable_mm(sizes, _READABLE_MM), scale, longest_mm=LONGEST_MM)
 
 
 def _placed(record_a: Record, fit_a: ArchFit, comparison: Comparison, left: Box) -> Placed:
@@ -114,8 +116,8 @@ def _placed(record_a: Record, fit_a: ArchFit, comparison: Comparison, left: Box)
 def comparison_drawing(record_a: Record, fit_a: ArchFit, comparison: Comparison, scale: float) -> Drawing:
     """Every compared course's movement as a stroke from where it was, exaggerated, over the earlier curve.
 
-    A stroke longer than can be drawn is cut; one within the uncertainties is grey, one beyond them heavy with
-    a head; a course whose edges cannot all be right is ringed.
+    A stroke longer than can be drawn is cut and its figure written beside it; one within the uncertainties is
+    grey, one beyond them heavy with a head; a course whose edges cannot all be right is ringed.
     """
     curve = curve_of(fit_a.best.shape)
     fine = ink.pen(Layer.CURVE, ink.FINE_MM, ink.GREY)
@@ -127,8 +129,32 @@ def comparison_drawing(record_a: Record, fit_a: ArchFit, comparison: Comparison,
     starts, tips = _strokes(record_a, fit_a, comparison, scale, factor)
     for course, start, tip in zip(comparison.courses, starts, tips, strict=True):
         marks.extend(_stroke(course, start, tip, scale))
-    marks.extend(scaled(_numbers(record_a, fit_a, comparison, scale), scale))
+    numbers = _numbers(record_a, fit_a, comparison, scale)
+    wanted = _cut_figures(comparison, starts, tips, factor, scale)
+    labels = place_labels(wanted, numbers)
+    marks.extend(scaled((*numbers, *labels.texts), scale))
     return Drawing(NAME, tuple(marks))
+
+
+def _cut_figures(
+    comparison: Comparison, starts: Floats, tips: Floats, factor: int, scale: float
+) -> list[list[Text]]:
+    """Places on paper for the size of every movement whose stroke is cut."""
+    style = ink.letters(Layer.DEVIATION, ink.ACCENT)
+    wanted = []
+    for course, start, tip in zip(comparison.courses, starts, tips, strict=True):
+        size = math.hypot(course.outwards_mm.value, course.along_mm.value)
+        if course.misread or factor * size <= math.dist(start, tip) + 1e-6:
+            continue
+        x, y = ((start + tip) / 2 / scale).tolist()
+        wanted.append(
+            [
+                Text((x + side * 2.0, y + up), figure(size), ink.SMALL_TEXT_MM, style, anchor)
+                for up in (-0.9, 2.0, -3.8)
+                for side, anchor in ((1.0, Anchor.LEFT), (-1.0, Anchor.RIGHT))
+            ]
+        )
+    return wanted
 
 
 def _strokes(
@@ -235,7 +261,7 @@ def _strip(
     value = np.array([s.value for s in sizes])
     half = TWICE * np.array([s.sigma for s in sizes])
     reach = np.concatenate([value + half, value - half])
-    window = strip.Strip(box, ends, strip.symmetric_range([readable_mm(reach, _LEAST_MM)], _LEAST_MM))
+    window = strip.Strip(box, ends, strip.symmetric_range([readable_mm(reach, _READABLE_MM)], _LEAST_MM))
     shown = window.within(value)
     return [
         *strip.ruled(window, title),

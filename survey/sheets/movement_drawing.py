@@ -182,17 +182,33 @@ def _carried(joint: Floats, k: int, side: int, view: MovementView, movement: Mov
 
 
 def _pieces(view: MovementView, faces: list[_Face]) -> list[Polyline]:
+    """Outlines of the pieces, brought to end on the faces of their hinges."""
     marks = []
     for k, piece in enumerate(view.pieces):
-        soffit, back = piece.moved_soffit_mm.copy(), piece.moved_back_mm.copy()
+        soffit, back = piece.moved_soffit_mm, piece.moved_back_mm
         for face in faces:
             if face.right == k:
-                soffit[0], back[0] = face.right_mm
+                joint = face.right_mm[::-1]
+                soffit = _ended(soffit[::-1], joint, face.right_mm[0])[::-1]
+                back = _ended(back[::-1], joint, face.right_mm[1])[::-1]
             if face.left == k:
-                soffit[-1], back[-1] = face.left_mm
+                soffit = _ended(soffit, face.left_mm, face.left_mm[0])
+                back = _ended(back, face.left_mm, face.left_mm[1])
         rim = np.vstack([soffit, back[::-1]])
         marks.append(Polyline(_pairs(rim), _PIECE, closed=True, tag=f"piece-{k + 1}"))
     return marks
+
+
+def _ended(line: Floats, joint: Floats, corner: Floats) -> Floats:
+    """A line (n, 2) brought to end in a corner of a joint: what of its last third lies past it is cut off.
+
+    The joint (2, 2) is given so that the line lies at its left.
+    """
+    along = joint[1] - joint[0]
+    past = (line - joint[0]) @ np.array([along[1], -along[0]]) >= 0.0
+    past[: 2 * len(line) // 3] = False
+    past[-1] = True
+    return np.vstack([line[~past], corner])
 
 
 def _abutments(view: MovementView, scale: float) -> list[Polyline]:

@@ -15,6 +15,7 @@ from survey.curves.protocol import Floats
 from survey.sheets import ink
 from survey.sheets.drawing import XY, Anchor, Box, Circle, Dash, Layer, Line, Polyline, Primitive, Style, Text
 from survey.sheets.labels import place_labels
+from survey.sheets.placing import mark_box
 from survey.sheets.schedule import figure
 
 _STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
@@ -162,7 +163,7 @@ def beyond(strip: Strip, x: ArrayLike, y: ArrayLike, style: Style) -> list[Primi
     """An arrowhead at the edge of the strip for every reading above or below it, with its figure."""
     xs, ys = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
     low, high = strip.y_range
-    marks: list[Primitive] = []
+    marks: list[Polyline] = []
     wanted: list[list[Text]] = []
     for i in np.flatnonzero(np.isfinite(xs) & np.isfinite(ys)):
         if low <= ys[i] <= high:
@@ -180,7 +181,7 @@ def beyond(strip: Strip, x: ArrayLike, y: ArrayLike, style: Style) -> list[Primi
                 for side, anchor in ((1.0, Anchor.LEFT), (-1.0, Anchor.RIGHT))
             ]
         )  # fmt: skip
-    return [*marks, *place_labels(wanted).texts]
+    return [*marks, *place_labels(wanted, keep_out=[mark_box(mark) for mark in marks]).texts]
 
 
 def _arrowhead(tip: XY, up: float, style: Style) -> Polyline:

@@ -12,7 +12,7 @@ from condition.factory import LaidRing, fit_of, note, record_of
 from recovery.simulated import ArchSpec, SimulatedArch, TrueMovement, simulate
 from sheets.pictures import NASTY
 
-from survey.condition import map_deviations
+from survey.condition import Comparison, compare_records, map_deviations
 from survey.condition.result import DeviationMap, Pattern
 from survey.curves import curve_of, elliptical, segmental, semicircular, three_centred_sixty
 from survey.curves.shape import ArchShape, Family
@@ -30,7 +30,7 @@ from survey.fitting.result import (
     Verdict,
 )
 from survey.record import read_record
-from survey.record.model import Condition, Feature, Record
+from survey.record.model import UNKNOWN, Condition, Edge, Feature, Record, SurveyPoints
 
 DATASETS = Path(__file__).parents[2] / "datasets"
 DEMOS = ("cellar_doorway", "cart_gateway", "loft_window")
@@ -231,3 +231,58 @@ def _drop(shape: ArchShape, pieces: list[Piece]) -> float:
     x, y = curve_of(shape).point(middle)
     s, c = np.sin(piece.rotation_rad), np.cos(piece.rotation_rad)
     return float(y - (s * x + c * y + piece.shift_mm[1]))
+
+
+@dataclass(frozen=True)
+class Pair:
+    """One arch surveyed twice."""
+
+    earlier: Record
+    fit: ArchFit
+    later: Record
+    comparison: Comparison
+
+
+DATUMS = np.array([[-1500.0, 0.0], [1500.0, 100.0], [-1400.0, 1800.0], [1450.0, 1700.0]])
+
+
+def with_datums(record: Record) -> Record:
+    """The record with four datum points D1 to D4."""
+    points, n = record.points, len(DATUMS)
+    new = SurveyPoints(
+        tuple(f"D{k + 1}" for k in range(n)),
+        DATUMS,
+        np.zeros(n),
+        np.full(n, 0.3),
+        np.array([Feature.DATUM] * n, dtype=object),
+        np.full(n, UNKNOWN),
+        np.full(n, UNKNOWN),
+        np.array([Edge.UNKNOWN] * n, dtype=object),
+        np.arange(900, 900 + n),
+    )
+    joined = SurveyPoints(
+        points.name + new.name,
+        *(
+            np.concatenate([getattr(points, field), getattr(new, field)])
+            for field in ("xy_mm", "w_mm", "sigma_mm", "feature", "ring", "course", "edge", "row")
+        ),
+    )
+    return replace(record, points=joined)
+
+
+@lru_cache
+def compared(name: str) -> Pair:
+    """Surveys of a semicircle before and after something moved."""
+    shape = semicircular(1000.0)
+    moves: dict[str, dict[int, float]] = {
+        "still": {},
+        "slipped": {24: -6.0, 25: -9.0, 26: -9.0, 27: -5.0, 45: 4.0},
+        "everything moved": {c: 8.0 * float(np.sin(c / 3.0)) for c in range(1, 52)},
+        "far": {26: -300.0},
+    }
+    before = with_datums(record_of(shape, [LaidRing(51)], noise_seed=1, sigma_mm=0.5))
+    after = with_datums(
+        record_of(shape, [LaidRing(51, deviation_mm=moves[name])], noise_seed=2, sigma_mm=0.5)
+    )
+    fit_a, fit_b = fit_of(before, shape), fit_of(after, shape)
+    return Pair(before, fit_a, after, compare_records(before, fit_a, after, fit_b))

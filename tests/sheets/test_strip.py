@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from survey.sheets import ink, strip
-from survey.sheets.drawing import Box, Circle, Layer, Line, Polyline
+from survey.sheets.drawing import Box, Circle, Dash, Layer, Line, Polyline, Text
 
 WINDOW = strip.Strip(Box(10.0, 20.0, 100.0, 40.0), (0.0, 2000.0), (-8.0, 8.0))
 PEN = ink.pen(Layer.DEVIATION)
@@ -53,3 +53,37 @@ def test_symmetric_range_holds_every_reading_and_its_mirror():
     assert low == -high
     assert high > 7.0
     assert strip.symmetric_range([np.nan], 2.0) == pytest.approx((-2.2, 2.2))
+
+
+def test_values_outside_the_strip_are_taken_out():
+    kept = WINDOW.within([-9.0, -8.0, 0.0, np.nan, 8.0, 8.1])
+    assert kept[[1, 2, 4]].tolist() == [-8.0, 0.0, 8.0]
+    assert np.isnan(kept[[0, 3, 5]]).all()
+
+
+def test_a_reading_beyond_the_strip_is_an_arrowhead_at_its_edge_with_its_figure():
+    marks = strip.beyond(WINDOW, [500.0, 900.0, 1000.0, np.nan], [40.0, 3.0, -12.0, 90.0], PEN)
+    heads = [m for m in marks if isinstance(m, Polyline)]
+    assert [m.points[0] for m in heads] == [WINDOW.at(500.0, 8.0), WINDOW.at(1000.0, -8.0)]
+    assert [m.text for m in marks if isinstance(m, Text)] == ["40", "−12"]
+
+
+def test_an_envelope_runs_along_both_lines_and_is_cut_at_the_strip():
+    (field,) = strip.envelope(WINDOW, [0.0, 1000.0], [-2.0, -20.0], [2.0, 6.0], PEN)
+    assert field.points == (
+        WINDOW.at(0.0, 2.0),
+        WINDOW.at(1000.0, 6.0),
+        WINDOW.at(1000.0, -8.0),
+        WINDOW.at(0.0, -2.0),
+    )
+
+
+def test_an_envelope_with_a_missing_value_is_not_drawn():
+    assert strip.envelope(WINDOW, [0.0, 1.0], [np.nan, 0.0], [1.0, 1.0], PEN) == []
+
+
+def test_a_blank_covers_the_whole_height_between_two_stations():
+    field = strip.blank(WINDOW, 200.0, 400.0)
+    assert {x for x, _ in field.points} == {WINDOW.x_at(200.0), WINDOW.x_at(400.0)}
+    assert {y for _, y in field.points} == {WINDOW.box.bottom, WINDOW.box.top}
+    assert field.style.dash is Dash.DASHED
