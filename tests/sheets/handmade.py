@@ -11,6 +11,7 @@ import numpy as np
 from survey.condition.result import CourseDeviation, DeviationMap, WorstCourse
 from survey.curves import ArchShape, curve_of, elliptical
 from survey.curves.protocol import Curve
+from survey.fitting.families import BUILDS
 from survey.fitting.result import (
     ArchFit,
     Candidate,
@@ -200,7 +201,8 @@ def _fit(record: Record, shape: ArchShape, plans: list[RingPlan]) -> ArchFit:
     }
     for k, radius in enumerate(shape.radii_mm, start=1):
         figures[f"radius_{k}_mm"] = Estimate(radius, 4.0)
-    candidate = Candidate(shape.family, shape, ("half_span_mm", "rise_mm"), np.eye(2), figures, 1.9, True)
+    names = BUILDS[shape.family].numbers
+    candidate = Candidate(shape.family, shape, names, 1e-4 * np.eye(len(names)), figures, 1.9, True)
     verdict = Verdict(shape.family, True, {shape.family: 1.0}, "the points leave no other curve", 3.2)
     points = PointFits(
         np.array([0]), ("P1",), np.array([100.0]), np.array([0.4]), np.ones(1), np.array([False])
