@@ -123,7 +123,7 @@ def _depth_mm(record: Record) -> float:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Face:
-    """A hinge as drawn: the joint's faces (2, 2), soffit first then back, touching at the pivot.
+    """A hinge as drawn: the faces (3, 2) of its joint from the soffit over the pivot to the back.
 
     ``left`` and ``right`` count into the view's pieces; -1 stands for an abutment.
     """
@@ -132,37 +132,43 @@ class _Face:
     right: int
     left_mm: Floats
     right_mm: Floats
-    pivot: Floats
     opens: Opens
+
+    @property
+    def pivot(self) -> Floats:
+        """Where the two sides stay together (2,)."""
+        return np.asarray(self.left_mm[1])
 
     @property
     def crack(self) -> Floats:
         """Corners (3, 2) of the open joint."""
-        row = 0 if self.opens is Opens.INTRADOS else 1
+        row = 0 if self.opens is Opens.INTRADOS else 2
         return np.array([self.pivot, self.left_mm[row], self.right_mm[row]])
 
 
 def _faces(view: MovementView, movement: Movement, original: Curve, depth: float) -> list[_Face]:
-    """Both faces of every hinge, brought to touch on the side that stays closed.
+    """Both faces of every hinge: apart on the side that opens, in touch from the pivot to the other side.
 
-    The fit may place the point about which two pieces turn anywhere in the depth of the joint; a joint of
-    brick turns on its closed arris, so the faces are slid along the curve until they touch there.
+    Two pieces that turn about a point inside the joint would run into each other behind it; there both are
+    drawn crushed to the middle. A piece at an abutment is drawn turning on its closed arris.
     """
     found = []
     for hinge in view.hinges:
         at = hinge.hinge.station_mm.value
         soffit = original.point(np.array([at]))
         joint = np.vstack([soffit, soffit + depth * original.normal(np.array([at]))])
-        left, right = _beside(movement, at, original.length_mm)
+        beside = _beside(movement, at, original.length_mm)
+        corners = [_carried(joint, k, side, view, movement) for side, k in enumerate(beside)]
         closed = 1 if hinge.hinge.opens is Opens.INTRADOS else 0
-        faces = [_carried(joint, k, side, view, movement) for side, k in enumerate((left, right))]
-        pivot = (faces[0][closed] + faces[1][closed]) / 2
-        if left < 0:
-            pivot = faces[0][closed]
-        if right < 0:
-            pivot = faces[1][closed]
-        faces = [face + (pivot - face[closed]) for face in faces]
-        found.append(_Face(left, right, faces[0], faces[1], pivot, hinge.hinge.opens))
+        if min(beside) < 0:
+            fixed = corners[0 if beside[0] < 0 else 1][closed]
+            corners = [face + (fixed - face[closed]) for face in corners]
+            pivot = fixed
+        else:
+            corners[0][closed] = corners[1][closed] = (corners[0][closed] + corners[1][closed]) / 2
+            pivot = np.array([hinge.x_mm, hinge.y_mm])
+        left, right = (np.array([face[0], pivot, face[1]]) for face in corners)
+        found.append(_Face(*beside, left, right, hinge.hinge.opens))
     return found
 
 
@@ -186,26 +192,28 @@ def _pieces(view: MovementView, faces: list[_Face]) -> list[Polyline]:
     marks = []
     for k, piece in enumerate(view.pieces):
         soffit, back = piece.moved_soffit_mm, piece.moved_back_mm
+        first = last = np.empty((0, 2))
         for face in faces:
             if face.right == k:
-                joint = face.right_mm[::-1]
-                soffit = _ended(soffit[::-1], joint, face.right_mm[0])[::-1]
-                back = _ended(back[::-1], joint, face.right_mm[1])[::-1]
+                soffit = _ended(soffit[::-1], face.right_mm[::-1], face.right_mm[0])[::-1]
+                back = _ended(back[::-1], face.right_mm[::-1], face.right_mm[2])[::-1]
+                first = face.right_mm[1:2]
             if face.left == k:
                 soffit = _ended(soffit, face.left_mm, face.left_mm[0])
-                back = _ended(back, face.left_mm, face.left_mm[1])
-        rim = np.vstack([soffit, back[::-1]])
+                back = _ended(back, face.left_mm, face.left_mm[2])
+                last = face.left_mm[1:2]
+        rim = np.vstack([soffit, last, back[::-1], first])
         marks.append(Polyline(_pairs(rim), _PIECE, closed=True, tag=f"piece-{k + 1}"))
     return marks
 
 
-def _ended(line: Floats, joint: Floats, corner: Floats) -> Floats:
-    """A line (n, 2) brought to end in a corner of a joint: what of its last third lies past it is cut off.
+def _ended(line: Floats, face: Floats, corner: Floats) -> Floats:
+    """A line (n, 2) brought to end in a corner of a face: what of its last third lies past it is cut off.
 
-    The joint (2, 2) is given so that the line lies at its left.
+    The face (3, 2) is given so that the line lies at its left.
     """
-    along = joint[1] - joint[0]
-    past = (line - joint[0]) @ np.array([along[1], -along[0]]) >= 0.0
+    along = face[2] - face[0]
+    past = (line - corner) @ np.array([along[1], -along[0]]) >= 0.0
     past[: 2 * len(line) // 3] = False
     past[-1] = True
     return np.vstack([line[~past], corner])

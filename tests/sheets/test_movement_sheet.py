@@ -74,8 +74,7 @@ def test_unexaggerated_the_pieces_pass_through_what_was_surveyed(name):
     solids = [Polygon(m.points).exterior for m in tagged(drawn(made, factor=1), "piece")]
     xy = made.fit.to_arch(made.record.points.xy_mm[made.record.points.on(Feature.INTRADOS)])
     off = [min(rim.distance(Point(p)) for rim in solids) for p in xy]
-    # chords of the outline, and joints slid until they touch on their closed arris
-    assert max(off) < (0.5 if name == "hinge on the soffit line" else 0.2)
+    assert max(off) < 0.2  # chords of the outline
 
 
 @EVERY
@@ -90,10 +89,12 @@ def test_pieces_touch_where_they_turn_and_gape_on_the_side_that_opens(name):
         assert crack[0] == pytest.approx(pivot)
         assert sum(solid.distance(Point(pivot)) < 1e-6 for solid in solids) == 2
         width = math.dist(crack[1], crack[2])
-        assert width == pytest.approx(view.factor * hinge.rotation_rad.value * DEPTH, rel=0.08)
-        mouth = crack[1:].mean(axis=0) - pivot
         normal = curve_of(made.map_.movement.original.shape).normal(hinge.station_mm.value)
-        assert np.sign(mouth @ normal) == (-1.0 if hinge.opens is Opens.INTRADOS else 1.0)
+        deep = (crack[1:].mean(axis=0) - pivot) @ normal * (-1.0 if hinge.opens is Opens.INTRADOS else 1.0)
+        assert -1e-6 <= deep <= DEPTH * 1.02
+        assert width == pytest.approx(view.factor * hinge.rotation_rad.value * deep, rel=0.08, abs=1e-3)
+        if "springing" in hinge.where or name != "hinge on the soffit line":
+            assert deep > 0.95 * DEPTH
 
 
 @EVERY
