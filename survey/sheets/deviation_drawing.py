@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -33,7 +33,7 @@ from survey.sheets.drawing import (
     Text,
 )
 from survey.sheets.exaggeration import exaggeration, readable_mm
-from survey.sheets.labels import place_labels
+from survey.sheets.labels import legible_step, place_labels
 from survey.sheets.outline import curve_primitives
 from survey.sheets.pattern_marks import bracket_marks, clear_mm
 from survey.sheets.placing import mark_box, on_paper
@@ -192,6 +192,9 @@ def _numbers(record: Record, curve: Curve, map_: DeviationMap, scale: float) -> 
         middle = sum(ring_bounds_mm(record.rings, ring.ring)) / 2
         at = _beside(curve, np.array([c.station_mm for c in courses]), middle)
         row = [_number(c, xy, map_, scale) for c, xy in zip(courses, at, strict=True)]
+        if legible_step(row) > 1:
+            # wider than their bricks: without a ground the joints would run through them
+            row = [replace(text, backed=True) for text in row]
         texts.extend(course_labels(row, [bool(c.flag) for c in courses], texts))
     return texts
 

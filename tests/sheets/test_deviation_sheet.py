@@ -171,6 +171,12 @@ def test_numbers_on_hatched_bricks_have_a_white_ground_and_flagged_ones_are_bold
     assert sum(t.backed for t in numbers) == len(hatched) > 10
 
 
+def test_numbers_wider_than_their_bricks_have_a_white_ground():
+    numbers = [t for t in marks(nasty()["160 courses, five rings"], Text, 25.0) if t.text.isdigit()]
+    assert len(numbers) > 100
+    assert all(t.backed for t in numbers)
+
+
 def pattern(ring, first, last, name="patch"):
     return Pattern(name, f"Courses {first} to {last}.", ring, first, last, Estimate(5.0, 1.0), 4.0)
 

@@ -10,6 +10,7 @@ import pytest
 from shapely import Point, Polygon
 from sheets.condition_cases import DEMOS, MOVES, demo, moved, simulated
 from sheets.legibility import outside, overprints, said
+from sheets.pictures import NASTY
 
 from survey.condition import view_movement
 from survey.curves import curve_of
@@ -220,3 +221,15 @@ def test_points_go_the_factor_times_as_far_and_similar_figures_stay_similar():
     sides = np.hypot(*np.diff(big, axis=0).T)
     assert sides[0] / sides[1] == pytest.approx(2.0)
     assert (big[1] - big[0]) @ (big[2] - big[1]) == pytest.approx(0.0, abs=1e-6)
+
+
+def test_five_rings_and_names_of_any_kind_are_legible():
+    made = moved("haunch hinges, sunk")
+    first = made.record.rings[0]
+    rings = tuple(replace(first, ring=k, depth_mm=102.0, collar_mm=10.0) for k in range(1, 6))
+    record = replace(made.record, rings=rings, name=NASTY * 5, place=NASTY * 5)
+    (sheet, *_) = movement_sheet(record, made.fit, made.map_)
+    assert overprints(sheet) == []
+    assert outside(sheet, 10.5) == []
+    seams = [m for m in sheet.placed[0].drawing.primitives if isinstance(m, Polyline) and not m.closed]
+    assert len(seams) == 4 * len(made.map_.movement.pieces)
