@@ -27,6 +27,7 @@ class CourseDeviation:
     width_mm: float
     joint_mm: float
     joint_tilt_rad: float
+    """Mean lean of its measured beds against the normal: positive where the back lies further right."""
     lip_mm: float
     """Step in the soffit to the next course: the next one's left edge minus this one's right edge."""
     condition: Condition
