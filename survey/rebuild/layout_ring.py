@@ -10,6 +10,7 @@ from survey.rebuild.courses import Fate
 from survey.rebuild.layout import Beds, PlacedRing, place_ring
 from survey.rebuild.layout_draft import ClosedRing, RingDraft
 from survey.rebuild.plan import Brick, BrickKind, RingPlan
+from survey.rebuild.refusals import courses_named
 from survey.rebuild.rings import is_sawtooth, least_radius_mm, smallest_radius_mm, tooth_depth_mm
 
 
@@ -118,14 +119,15 @@ def _bricks(draft: RingDraft, placed: PlacedRing, crown_mm: float) -> tuple[Bric
 def _back_joint_warnings(draft: RingDraft, placed: PlacedRing) -> tuple[str, ...]:
     """Joints at the back over their limit or closed up, with the radius that whole bricks would need."""
     ring, limit = draft.lines.ring, draft.limits.extrados_max_mm
-    back = placed.joint_extrados_mm
+    new = np.concatenate([[False], ~draft.stands, [False]])
+    back = np.where(new[:-1] | new[1:], placed.joint_extrados_mm, np.nan)  # what stands is not ours to judge
     warnings: list[str] = []
     over = np.flatnonzero(back > limit)
     if over.size:
         front_mm = float(np.median(draft.target_mm))
         text = (
             f"Ring {ring.ring}: {over.size} joints open at the back beyond {limit:.1f} mm, the widest to "
-            f"{back.max():.1f} mm after course {int(back.argmax())}."
+            f"{np.nanmax(back):.1f} mm after course {int(np.nanargmax(back))}."
         )
         if limit > front_mm:
             least = least_radius_mm(ring.depth_mm, float(np.median(draft.width_mm)), front_mm, limit)
@@ -138,7 +140,7 @@ def _back_joint_warnings(draft: RingDraft, placed: PlacedRing) -> tuple[str, ...
     crossed = np.flatnonzero(back < 0.0)
     if crossed.size:
         warnings.append(
-            f"Ring {ring.ring}: bricks cross at the back of the joints after courses "
-            f"{', '.join(map(str, crossed[:6]))}; measure these courses again."
+            f"Ring {ring.ring}: bricks cross at the back after {courses_named(crossed.tolist())}; measure "
+            "there again, or give fewer courses."
         )
     return tuple(warnings)

@@ -26,6 +26,7 @@ from survey.rebuild.layout_ring import LaidOutRing, lay_out
 from survey.rebuild.plan import RebuildOptions, RebuildPlan, Scope
 from survey.rebuild.progress import replan
 from survey.rebuild.quantities import take_quantities
+from survey.rebuild.remarks import rhythm_words, sawtooth_notes, standing_warnings
 from survey.rebuild.repair import StandingRing, repair_draft
 from survey.rebuild.repair_soffit import Base
 from survey.rebuild.rhythm import RingRhythm, find_rhythm
@@ -185,11 +186,28 @@ def _finish(
         warnings=(
             *(d for s in surveyed for d in s.count.doubts),
             *(s for r in laid_out for s in r.warnings),
+            *(
+                s
+                for found, draft in zip(surveyed, saved.drafts, strict=True)
+                for s in standing_warnings(record, draft, found.rhythm.gross.reshape(-1, 2))
+            ),
             *(s for a, b in pairwise(rings) for s in alignment_warning(b, a)),
         ),
         cautions=CAUTIONS,
-        notes=(*chosen.notes, *salvage_notes(saved, rings), *purchase_notes(rings)),
+        notes=(
+            *chosen.notes,
+            *_ring_notes(record, surveyed, saved.drafts),
+            *salvage_notes(saved, rings),
+            *purchase_notes(rings),
+        ),
     )
+
+
+def _ring_notes(
+    record: Record, surveyed: tuple[_Surveyed, ...], drafts: tuple[RingDraft, ...]
+) -> tuple[str, ...]:
+    words = (rhythm_words(s.lines.ring.ring, s.rhythm) for s in surveyed)
+    return (*(w for w in words if w), *(n for d in drafts for n in sawtooth_notes(record, d)))
 
 
 def _lay_out(drafts: tuple[RingDraft, ...], *, scope: Scope, give_mm: float) -> tuple[LaidOutRing, ...]:

@@ -123,3 +123,14 @@ def course_list(courses: Sequence[int]) -> str:
         else:
             runs.append([course])
     return ", ".join(f"{r[0]} to {r[-1]}" if len(r) > 2 else ", ".join(map(str, r)) for r in runs)
+
+
+def courses_named(courses: Sequence[int]) -> str:
+    """Course numbers with the word before them.
+
+    Examples
+    --------
+    >>> courses_named([7]), courses_named([3, 4, 5])
+    ('course 7', 'courses 3 to 5')
+    """
+    return f"course{'s' if len(courses) > 1 else ''} {course_list(courses)}"

@@ -120,25 +120,31 @@ def _fit(
     y, variance = joint[use], sigma[use] ** 2
     n = y.size
     weight = 1.0 / np.sqrt(variance + np.var(y) + LEAST_SCATTER_MM**2)
-    matrix = {t: c[use] * weight for t, c in columns.items()}
+    names = tuple(columns)
+    matrix = np.column_stack([columns[t][use] * weight for t in names])
     target = y * weight
+    gram, along, power = matrix.T @ matrix, matrix.T @ target, float(target @ target)
+    # two traits may be one and the same in a short or gappy ring: a hair of weight on the diagonal parts them
+    gram[np.diag_indices_from(gram)] += 1e-9 * np.diag(gram)
 
-    def solve(traits: tuple[Trait, ...]) -> tuple[Floats, float]:
-        size, *_ = np.linalg.lstsq(np.column_stack([matrix[t] for t in traits]), target, rcond=1e-9)
-        rest = target - sum(s * matrix[t] for s, t in zip(size, traits, strict=True))
-        score = n * np.log(max(float(rest @ rest) / n, 1e-12)) + len(traits) * np.log(n)
+    def solve(chosen: list[int]) -> tuple[Floats, float]:
+        inner, right = gram[np.ix_(chosen, chosen)], along[chosen]
+        size = np.linalg.solve(inner, right)
+        left_over = max(power - 2.0 * float(size @ right) + float(size @ inner @ size), 0.0)
+        score = n * np.log(max(left_over / n, 1e-12)) + len(chosen) * np.log(n)
         return np.asarray(size, dtype=float), float(score)
 
-    taken: tuple[Trait, ...] = (Trait.MEAN,)
-    size, score = solve(taken)
-    while n > 3 * (len(taken) + 1):
-        tries = [(t, *solve((*taken, t))) for t in columns if t not in taken]
-        if not tries:
-            break
-        trait, next_size, next_score = min(tries, key=lambda x: x[2])
+    chosen = [names.index(Trait.MEAN)]
+    size, score = solve(chosen)
+    open_to = [k for k in range(len(names)) if gram[k, k] > 0.0 and k not in chosen]
+    while open_to and n > 3 * (len(chosen) + 1):
+        tries = [(k, *solve([*chosen, k])) for k in open_to]
+        best, next_size, next_score = min(tries, key=lambda x: x[2])
         if next_score > score - 2.0:  # worth a word to the mason only when the evidence is more than marginal
             break
-        taken, size, score = (*taken, trait), next_size, next_score
+        chosen, size, score = [*chosen, best], next_size, next_score
+        open_to.remove(best)
+    taken = tuple(names[k] for k in chosen)
     rest = y - sum(s * columns[t][use] for s, t in zip(size, taken, strict=True))
     own = float(rest @ rest) / max(n - len(taken), 1) - float(variance.mean())
     return taken, size, float(np.sqrt(max(own, LEAST_SCATTER_MM**2)))

@@ -11,7 +11,7 @@ from survey.curves.protocol import Floats
 from survey.rebuild.courses import Fate
 from survey.rebuild.layout_draft import RingDraft
 from survey.rebuild.plan import Brick, RingPlan
-from survey.rebuild.refusals import course_list
+from survey.rebuild.refusals import courses_named
 from survey.rebuild.rings import section_factor
 from survey.record.model import SalvagedBrick
 
@@ -162,8 +162,8 @@ def purchase_notes(rings: Iterable[RingPlan]) -> tuple[str, ...]:
             )
         for width, courses in sorted(sizes.items()):
             notes.append(
-                f"To buy or cut for ring {ring.ring}: {len(courses)} bricks of {width:.1f} mm, courses "
-                f"{course_list(courses)}."
+                f"To buy or cut for ring {ring.ring}: {len(courses)} of {width:.1f} mm, "
+                f"{courses_named(courses)}."
             )
         any_new |= bool(new)
     if any_new:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from survey.curves.protocol import Curve, Floats
 from survey.rebuild.plan import RingPlan
-from survey.rebuild.refusals import course_list
+from survey.rebuild.refusals import courses_named
 
 STEP_MM = 0.5
 """Bricks are shifted by whole steps of this: finer than a mason lays."""
@@ -172,6 +172,6 @@ def alignment_warning(ring: RingPlan, inside: RingPlan) -> tuple[str, ...]:
     if not courses.size:
         return ()
     return (
-        f"Ring {ring.ring}: the joints after courses {course_list([int(c) for c in courses])} line up with "
-        f"joints of ring {inside.ring}; lay these courses with care, or tie the rings there with a header.",
+        f"Ring {ring.ring}: joints line up with those of ring {inside.ring} after "
+        f"{courses_named(courses.tolist())}; tie the rings there with a header, or lay them with care.",
     )

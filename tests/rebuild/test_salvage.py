@@ -104,7 +104,7 @@ def test_the_plan_tells_what_the_joints_give_and_what_is_to_buy() -> None:
     assert f"{below:.1f} and {brick.joint_after_intrados_mm:.1f} mm" in told
     assert brick.width_intrados_mm == pytest.approx(52.0)
     left = sorted({10, 11, 12, 30} - {course})
-    assert any(n.startswith("To buy or cut for ring 1: 3 bricks of 50.0 mm") for n in plan.notes)
+    assert any(n.startswith("To buy or cut for ring 1: 3 of 50.0 mm") for n in plan.notes)
     assert [b.course for b in plan.bricks if b.source == "new"] == left
     assert any("with the year" in n for n in plan.notes)
 

@@ -1,0 +1,116 @@
+"""What a mason has to be told of each ring: its rhythm in words, and what is doubtful about standing work."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey.rebuild.layout_draft import RingDraft
+from survey.rebuild.refusals import courses_named
+from survey.rebuild.rhythm import RingRhythm
+from survey.rebuild.rhythm_pattern import Trait
+from survey.rebuild.rhythm_readings import notes_of, section_scale
+from survey.rebuild.rings import is_sawtooth, section_factor
+from survey.record.model import Condition, Record
+
+TRAIT_WORDS = {
+    Trait.LEFT_RIGHT: ("wider on the right than on the left", "wider on the left than on the right"),
+    Trait.ALTERNATING: ("wider and narrower by turns", "narrower and wider by turns"),
+    Trait.ALTERNATING_MIRRORED: (
+        "wider and narrower by turns from both springings",
+        "narrower and wider by turns from both springings",
+    ),
+    Trait.SKEWBACK: ("wider at the skewbacks", "narrower at the skewbacks"),
+}
+"""How each trait but the trend is said, when its size is positive and when it is negative."""
+TREND_WORDS = ("wider at the springings than at the crown", "narrower at the springings than at the crown")
+
+
+def rhythm_words(ring: int, rhythm: RingRhythm) -> str:
+    """The original rhythm of a ring in a sentence or two; blank where nothing of it was read.
+
+    Sizes are in the section along the arch, as courses.csv has them.
+    """
+    if not rhythm.joint_read.any() and not rhythm.width_read.any():
+        return ""
+    sizes = [f"{w:.1f}" for w in rhythm.sizes.sizes_mm]
+    bricks = f"bricks of {' and '.join([', '.join(sizes[:-1]), sizes[-1]] if len(sizes) > 1 else sizes)} mm"
+    if len(sizes) > 1 and rhythm.sizes.order != "mostly":
+        bricks += f" ({rhythm.sizes.order})"
+    inferred = int((~rhythm.joint_read).sum())
+    return (
+        f"Ring {ring}: {bricks}, joints of {rhythm.joint_mm.mean():.1f} mm in the mean"
+        f"{_traits(rhythm)}; {rhythm.pattern.scatter_mm:.1f} mm of scatter about that"
+        f"{_mirrored(rhythm)}. {inferred} of {rhythm.count + 1} joints are inferred."
+    )
+
+
+def _traits(rhythm: RingRhythm) -> str:
+    size = dict(zip(rhythm.pattern.traits, rhythm.pattern.size_mm.tolist(), strict=True))
+    trend = size.get(Trait.TIGHTENING, 0.0) + size.get(Trait.CURVED, 0.0)
+    told = [(trend, TREND_WORDS)] if trend else []
+    told += [(size[trait], words) for trait, words in TRAIT_WORDS.items() if trait in size]
+    return "".join(f", {abs(mm):.1f} mm {words[0 if mm > 0.0 else 1]}" for mm, words in told)
+
+
+def _mirrored(rhythm: RingRhythm) -> str:
+    if rhythm.pattern.mirror_correlation == 0.0:
+        return ""
+    return f", mirrored joints alike (correlation {rhythm.pattern.mirror_correlation:.2f})"
+
+
+def sawtooth_notes(record: Record, draft: RingDraft) -> tuple[str, ...]:
+    """How a turned ring's widths were taken, and the pieces it needs at the springings."""
+    ring = draft.lines.ring
+    if not is_sawtooth(ring):
+        return ()
+    notes = notes_of(record, ring.ring)
+    told: tuple[str, ...] = ()
+    if any(n.width_mm is not None for n in notes):
+        on_brick = section_scale(ring, notes) == section_factor(ring)
+        where = "on the bricks themselves" if on_brick else "along the arch, across the tooth"
+        told = (f"Ring {ring.ring}: the widths and joints of courses.csv are taken as read {where}.",)
+    side_mm = ring.brick_width_mm * abs(np.sin(ring.turn_rad))
+    return (
+        *told,
+        f"Ring {ring.ring}: the turned bricks next to the skewbacks leave a wedge {side_mm:.0f} mm deep at "
+        "each springing, to be filled with pieces cut on site to what is found there.",
+    )
+
+
+def standing_warnings(record: Record, draft: RingDraft, gross: NDArray[np.bool_]) -> tuple[str, ...]:
+    """What is doubtful about the bricks that a repair leaves in place.
+
+    Parameters
+    ----------
+    gross : (N, 2) bool
+        Left and right edges whose survey was left out.
+    """
+    number, stands = draft.lines.ring.ring, draft.stands
+    warnings: list[str] = []
+    loose = [
+        c
+        for n in notes_of(record, number)
+        if n.condition is Condition.LOOSE
+        and 1 <= (c := draft.count.numbers.plan_course(n.course)) <= stands.size
+        and stands[c - 1]
+    ]
+    if loose:
+        warnings.append(
+            f"Ring {number}: loose, and planned where it stands: {courses_named(loose)}. Rebed it there, or "
+            "note reuse = no to have it laid anew."
+        )
+    bad = np.flatnonzero(stands & gross.any(axis=1)) + 1
+    if bad.size:
+        warnings.append(
+            f"Ring {number}: an edge surveyed where it cannot be is drawn where the others put it; measure "
+            f"{courses_named(bad.tolist())} again."
+        )
+    joint = draft.fixed_mm[1:, 0] - draft.fixed_mm[:-1, 1]
+    tight = np.flatnonzero(joint < 0.0) + 1
+    if tight.size:
+        warnings.append(
+            f"Ring {number}: as surveyed, a brick overlaps the next one; measure "
+            f"{courses_named(tight.tolist())} again."
+        )
+    return tuple(warnings)

@@ -1,0 +1,130 @@
+"""What is said of each ring."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from rebuild.factory import edge_survey, fit, lay, note, notes_from, record, ring
+
+from survey.curves import curve_of, segmental, semicircular
+from survey.rebuild import RebuildOptions, Scope, plan_rebuild
+from survey.record.model import Condition, Laid
+
+SHAPE = segmental(2400.0, 400.0)
+LINE = curve_of(SHAPE)
+ALONG = np.linspace(-1.0, 1.0, 44)
+K = np.arange(44)
+
+
+@pytest.mark.parametrize(
+    ("joints", "words"),
+    [
+        (np.full(44, 10.0), "joints of 9.6 mm in the mean; "),
+        (10.0 + 4.0 * np.abs(ALONG), "mm wider at the springings than at the crown"),
+        (14.0 - 4.0 * np.abs(ALONG), "mm narrower at the springings than at the crown"),
+        (10.0 + 2.0 * ALONG, "mm wider on the right than on the left"),
+        (10.0 - 2.0 * ALONG, "mm wider on the left than on the right"),
+        (10.0 + 1.5 * (0.5 - K % 2), "mm wider and narrower by turns"),
+        (10.0 + 4.0 * (np.minimum(K, 43 - K) == 0), "mm wider at the skewbacks"),
+    ],
+)
+def test_the_rhythm_in_words(joints: np.ndarray, words: str) -> None:
+    laid = lay(LINE.length_mm, np.full(43, 50.0), joints + np.random.default_rng(0).normal(0.0, 0.1, 44))
+    rec = record((ring(1, 43),), courses=notes_from(laid))
+    told = next(
+        n for n in plan_rebuild(rec, fit(SHAPE, rec)).notes if n.startswith("Ring 1: bricks of 50.0 mm")
+    )
+    assert words in told
+    assert told.endswith("0 of 44 joints are inferred.")
+
+
+def test_two_sizes_and_mirrored_joints_in_words() -> None:
+    half = np.random.default_rng(2).uniform(6.0, 14.0, 22)
+    widths = np.where(np.arange(43) % 2, 46.0, 54.0)
+    laid = lay(LINE.length_mm, widths, np.concatenate([half, half[::-1]]))
+    rec = record((ring(1, 43),), courses=notes_from(laid))
+    told = next(n for n in plan_rebuild(rec, fit(SHAPE, rec)).notes if n.startswith("Ring 1: bricks"))
+    assert "bricks of 46.0 and 54.0 mm (mirrored)" in told or "(every 2" in told
+    assert "mirrored joints alike (correlation 1.00)" in told
+
+
+def test_nothing_is_said_of_a_rhythm_nobody_read() -> None:
+    rec = record((ring(1, 43),))
+    assert not any("in the mean" in n for n in plan_rebuild(rec, fit(SHAPE, rec)).notes)
+
+
+@pytest.mark.parametrize(
+    ("width", "words"), [(50.0, "on the bricks themselves"), (57.0, "along the arch, across the tooth")]
+)
+def test_how_the_widths_of_a_turned_ring_were_taken(width: float, words: str) -> None:
+    one = ring(1, 43, laid=Laid.SAWTOOTH, turn_rad=0.5)
+    rec = record((one,), courses=tuple(note(c, width_mm=width) for c in range(1, 44)))
+    notes = plan_rebuild(rec, fit(SHAPE, rec)).notes
+    assert any(words in n for n in notes)
+    assert any("leave a wedge 24 mm deep at each springing" in n for n in notes)
+
+
+def survey_with_a_gap() -> tuple:
+    laid = lay(LINE.length_mm, np.full(43, 50.0), np.ones(44))
+    there = np.ones(43, bool)
+    there[20:23] = False
+    points = edge_survey(LINE, laid, there=there, sigma_mm=0.5)
+    return laid, points
+
+
+def test_loose_bricks_are_named() -> None:
+    laid, points = survey_with_a_gap()
+    notes = tuple(
+        replace(n, condition=Condition.LOOSE) if n.course in (5, 6) else n
+        for n in notes_from(laid, missing=(21, 22, 23))
+    )
+    rec = record((ring(1, 43),), points=points, courses=notes)
+    warnings = plan_rebuild(rec, fit(SHAPE, rec)).warnings
+    assert any("loose, and planned where it stands: courses 5, 6." in w for w in warnings)
+    whole = plan_rebuild(rec, fit(SHAPE, rec), RebuildOptions(scope=Scope.WHOLE))
+    assert not any("loose" in w for w in whole.warnings)
+
+
+def test_a_gross_edge_is_drawn_where_the_others_put_it_and_named() -> None:
+    laid, points = survey_with_a_gap()
+    xy = points.xy_mm.copy()
+    xy[10] += 25.0 * LINE.tangent(laid.left_mm[5])
+    rec = record(
+        (ring(1, 43),), points=replace(points, xy_mm=xy), courses=notes_from(laid, missing=(21, 22, 23))
+    )
+    plan = plan_rebuild(rec, fit(SHAPE, rec))
+    assert any("measure course 6 again" in w for w in plan.warnings)
+    assert plan.bricks[5].station_start_mm == pytest.approx(laid.left_mm[5], abs=0.5)
+
+
+def test_bricks_that_overlap_as_surveyed_are_named() -> None:
+    laid, points = survey_with_a_gap()
+    xy = points.xy_mm.copy()
+    xy[11] += 6.0 * LINE.tangent(laid.right_mm[5])  # right edge of course 6
+    xy[12] -= 6.0 * LINE.tangent(laid.left_mm[6])  # left edge of course 7
+    rec = record(
+        (ring(1, 43),), points=replace(points, xy_mm=xy), courses=notes_from(laid, missing=(21, 22, 23))
+    )
+    assert any(
+        "a brick overlaps the next one; measure course 6 again" in w
+        for w in plan_rebuild(rec, fit(SHAPE, rec)).warnings
+    )
+
+
+def test_back_joints_of_standing_work_are_not_judged() -> None:
+    shape = semicircular(500.0)
+    laid = lay(curve_of(shape).length_mm, np.full(26, 50.0), np.ones(27))
+    there = np.ones(26, bool)
+    there[12:14] = False
+    from survey.record.model import JointLimits
+
+    rec = record(
+        (ring(1, 26, depth_mm=120.0),),
+        points=edge_survey(curve_of(shape), laid, there=there),
+        courses=notes_from(laid, missing=(13, 14)),
+        joints=JointLimits(3.0, 20.0, 19.0),
+    )
+    warning = next(w for w in plan_rebuild(rec, fit(shape, rec)).warnings if "open at the back" in w)
+    assert warning.startswith("Ring 1: 3 joints")
