@@ -253,9 +253,15 @@ def _compare(arguments: argparse.Namespace) -> int:
     later, fit_later = _read_and_fit(arguments.later)
     from survey.condition import compare_records
     from survey.sheets.results import write_comparison_results
+    from survey.sheets.write import write_comparison_sheets
 
     comparison = compare_records(earlier, fit_earlier, later, fit_later)
     for sentence in comparison.sentences:
         print(sentence)
-    _tell_written(write_comparison_results(comparison, arguments.out), arguments.out)
+    out = arguments.out
+    written = [
+        *write_comparison_results(comparison, out),
+        *write_comparison_sheets(earlier, later, comparison, out, fit_earlier=fit_earlier),
+    ]
+    _tell_written(written, out)
     return 0

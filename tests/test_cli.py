@@ -224,6 +224,7 @@ def test_two_surveys_compared_name_the_course_that_moved(tmp_path, capsys):
     assert main(["compare", str(demo_record("loft_window")), str(later), "--out", str(out)]) == 0
     comparison = json.loads((out / "comparison.json").read_text(encoding="utf-8"))
     assert comparison["courses_moved"] == [[1, 7]]
+    assert (out / "drawings" / "comparison.pdf").is_file()
     (moved,) = [row for row in rows(out / "comparison.csv") if row["moved"] == "yes"]
     assert float(moved["outwards_mm"]) == pytest.approx(-15.0, abs=0.2)
     assert "Course 7 of ring 1 moved 15" in capsys.readouterr().out

@@ -16,6 +16,7 @@ from survey.sheets.sheet_set import MadeSet
 from survey.sheets.svg import render_drawing_svg, render_svg
 
 if TYPE_CHECKING:
+    from survey.condition.compare import Comparison
     from survey.condition.result import DeviationMap
     from survey.fitting.result import ArchFit
     from survey.rebuild.plan import RebuildPlan
@@ -46,6 +47,17 @@ def write_rebuild_sheets(record: Record, fit: ArchFit, plan: RebuildPlan, folder
 
     sets = make_rebuild_sets(record, fit, plan)
     return (*_write_pages(sets, folder), *_write_drawings(sets, folder))
+
+
+def write_comparison_sheets(
+    earlier: Record, later: Record, comparison: Comparison, folder: Path, *, fit_earlier: ArchFit
+) -> tuple[Path, ...]:
+    """Write the sheets of two surveys compared into ``folder/drawings`` as PDF and SVG."""
+    from survey.sheets.comparison_sheet import comparison_sheet
+    from survey.sheets.sheet_set import Part
+
+    sheets = comparison_sheet(earlier, later, comparison, fit_a=fit_earlier)
+    return tuple(_write_pages([MadeSet("comparison", sheets, Part.CONDITION, tiled=False)], folder))
 
 
 def write_sheets(
