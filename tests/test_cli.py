@@ -75,7 +75,8 @@ def test_fit_json_says_what_it_must(whole_job):
     chosen = fit["candidates"][fit["chosen"]]
     assert chosen["axis_x_mm"]["value"] == pytest.approx(0.0, abs=1e-6)
     assert chosen["springing_y_mm"]["value"] == pytest.approx(0.0, abs=1e-6)
-    assert sum(fit["verdict"]["probability"].values()) == pytest.approx(1.0, abs=1e-6)
+    verdict = fit["verdict"]
+    assert sum(verdict["probability"].values()) + verdict["none_of_these"] == pytest.approx(1.0, abs=1e-9)
     k = len(chosen["parameters"])
     assert np.shape(chosen["covariance"]) == (k, k)
     for name in ("half_span_mm", "rise_mm", "springing_y_mm", "axis_x_mm", "tilt_deg"):

@@ -80,6 +80,7 @@ def _verdict(verdict: Verdict) -> Json:
         "family": None if verdict.family is None else str(verdict.family),
         "clear": verdict.clear,
         "probability": {str(f): _finite(p) for f, p in verdict.probability.items()},
+        "none_of_these": max(0.0, 1.0 - math.fsum(verdict.probability.values())),
         "because": verdict.because,
         "largest_difference_mm": _finite(verdict.largest_difference_mm),
     }
