@@ -75,30 +75,35 @@ def _parser() -> argparse.ArgumentParser:
     for name, (help_text, run) in stages.items():
         stage = commands.add_parser(name, help=help_text)
         stage.add_argument("record", type=Path, metavar="RECORD")
-        stage.add_argument(
-            "--out", type=Path, required=True, metavar="DIR", help="folder for the result files"
-        )
+        _add_out(stage)
         if name in ("rebuild", "all"):
-            stage.add_argument(
-                "--scope",
-                choices=("whole", "repair"),
-                help="take the ring down and lay it anew, or keep standing courses and fill the gaps "
-                "(default: repair when courses are missing, else whole)",
-            )
-            stage.add_argument(
-                "--curve",
-                choices=CURVE_CHOICES,
-                help="curve of a whole rebuild (default: present for an arch that has moved, "
-                "else the fitted family)",
-            )
+            _add_rebuild_choices(stage)
         stage.set_defaults(run=run)
 
     compare = commands.add_parser("compare", help="say what moved between two surveys of the same arch")
     compare.add_argument("record", type=Path, metavar="RECORD_A", help="the earlier survey")
     compare.add_argument("later", type=Path, metavar="RECORD_B", help="the later survey")
-    compare.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for the result files")
+    _add_out(compare)
     compare.set_defaults(run=_compare)
     return parser
+
+
+def _add_out(command: argparse.ArgumentParser) -> None:
+    command.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for the result files")
+
+
+def _add_rebuild_choices(command: argparse.ArgumentParser) -> None:
+    command.add_argument(
+        "--scope",
+        choices=("whole", "repair"),
+        help="take the ring down and lay it anew, or keep standing courses and fill the gaps "
+        "(default: repair when courses are missing, else whole)",
+    )
+    command.add_argument(
+        "--curve",
+        choices=CURVE_CHOICES,
+        help="curve of a whole rebuild (default: present for an arch that has moved, else the fitted family)",
+    )
 
 
 def _new(arguments: argparse.Namespace) -> int:
