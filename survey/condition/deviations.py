@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from survey.condition.curve_uncertainty import slopes_at, variance_of
 from survey.condition.findings import Finding, findings_of, flags_of
 from survey.condition.patterns import find_patterns
 from survey.condition.result import CourseDeviation, DeviationMap
@@ -12,6 +11,7 @@ from survey.condition.ring_table import RingTable, ring_table
 from survey.condition.worst import worst_courses
 from survey.curves import curve_of
 from survey.curves.protocol import Floats
+from survey.fitting.curve_uncertainty import slopes_at, variance_of
 from survey.fitting.edge_readings import average_edges
 from survey.fitting.numbering import number_points
 from survey.fitting.result import ArchFit

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from survey.condition.curve_uncertainty import curve_variance
 from survey.curves import ArchShape, Family, curve_of
 from survey.curves.protocol import Floats
+from survey.fitting.curve_uncertainty import curve_variance
 from survey.fitting.result import ArchFit, Candidate
 from survey.record.model import Record
 from survey.sheets import ink, strip

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from condition.factory import FAMILIES
 
-from survey.condition.curve_uncertainty import curve_slopes, curve_variance
 from survey.curves import curve_of, elliptical, five_centred, segmental, semicircular, three_centred_sixty
 from survey.curves.shape import Family
 from survey.errors import FitError
+from survey.fitting.curve_uncertainty import curve_slopes, curve_variance
 from survey.fitting.families import BUILDS, FIVE_CENTRED_FREE, numbers_of, shape_of
 from survey.fitting.result import Candidate
 
