@@ -115,7 +115,8 @@ def _curve(
     located = base.locate(points[seen])
     station, deviation = np.full(seen.shape, np.nan), np.full(seen.shape, np.nan)
     station[seen], deviation[seen] = located.station_mm, located.distance_mm
-    ends = _springings(record, fit, ring)
+    springings = _springings(record, fit, ring)
+    ends = springings.readings
     along = np.concatenate([station[seen], ends.station_mm])
     _, order = np.unique(np.round(along, 6), return_index=True)
     readings = SoffitReadings(
@@ -126,7 +127,9 @@ def _curve(
     pitch_mm = base.length_mm / ring.count.count
     noise = readings.noise_mm3(pitch_mm)
     wave = wave_mm(pitch_mm, noise, fit.irregularity_mm, fit.correlation_length_mm)
-    flush = _flush_points(stands, station, deviation, pitch_mm=pitch_mm, length_mm=base.length_mm)
+    flush = _flush_points(
+        stands, station, deviation, springings.surveyed_mm, pitch_mm=pitch_mm, length_mm=base.length_mm
+    )
     return repair_curve(base, readings, flush, wave_mm=wave, step_mm=pitch_mm)
 
 
@@ -138,8 +141,22 @@ def _parallel_to(base: Base, inside: DisplacedCurve | None) -> DisplacedCurve:
     return DisplacedCurve(base, stations, np.asarray(inside.offsets_mm))
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Ends:
+    """The springings as readings of the soffit, and their surveyed departures; None where only fitted."""
+
+    readings: SoffitReadings
+    surveyed_mm: tuple[float | None, float | None]
+
+
 def _flush_points(
-    stands: NDArray[np.bool_], station: Floats, deviation: Floats, *, pitch_mm: float, length_mm: float
+    stands: NDArray[np.bool_],
+    station: Floats,
+    deviation: Floats,
+    ends_mm: tuple[float | None, float | None],
+    *,
+    pitch_mm: float,
+    length_mm: float,
 ) -> tuple[FlushPoint, ...]:
     """The surveyed corners beside gaps; each correction fades out within what stands and within the gap."""
     points: list[FlushPoint] = []
@@ -159,23 +176,27 @@ def _flush_points(
         if not np.isnan(right):
             fade = max(min(most_mm, behind) - JOINT_SHARE * pitch_mm, LEAST_STEP_MM)
             points.append(FlushPoint(float(right), float(deviation[b + 1, 0]), in_gap, fade))
+        if a == 0 and ends_mm[0] is not None:
+            points.append(FlushPoint(0.0, ends_mm[0], LEAST_STEP_MM, in_gap))
+        if b + 1 == stands.size and ends_mm[1] is not None:
+            points.append(FlushPoint(length_mm, ends_mm[1], in_gap, LEAST_STEP_MM))
     return tuple(points)
 
 
-def _springings(record: Record, fit: ArchFit, ring: StandingRing) -> SoffitReadings:
-    """Stations, departures and uncertainties (2,) of the springings: as surveyed, else as fitted."""
+def _springings(record: Record, fit: ArchFit, ring: StandingRing) -> _Ends:
+    """The springings: as surveyed, else as fitted."""
     points, length_mm = record.points, ring.base.length_mm
     station, deviation = np.array([0.0, length_mm]), np.zeros(2)
     sigma = np.full(2, max(fit.irregularity_mm, record.point_sigma_mm))
-    if ring.lines.offset_mm != 0.0:
-        return SoffitReadings(station, deviation, sigma)
+    seen: list[float | None] = [None, None]
     for side, edge in enumerate((Edge.LEFT, Edge.RIGHT)):
         mask = points.on(Feature.SPRINGING) & np.asarray(points.edge == edge, dtype=bool)
         mask[fit.points.index[fit.points.set_aside]] = False
-        if mask.any():
+        if mask.any() and ring.lines.offset_mm == 0.0:
             deviation[side] = ring.base.locate(fit.to_arch(points.xy_mm[mask])).distance_mm.mean()
             sigma[side] = points.sigma_mm[mask].mean() / np.sqrt(mask.sum())
-    return SoffitReadings(station, deviation, sigma)
+            seen[side] = float(deviation[side])
+    return _Ends(SoffitReadings(station, deviation, sigma), (seen[0], seen[1]))
 
 
 def _fixed(ring: StandingRing, curve: DisplacedCurve, corners: Floats) -> Floats:

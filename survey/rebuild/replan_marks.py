@@ -35,10 +35,6 @@ class LaidRing:
     laid: NDArray[np.bool_]
     doubts: tuple[str, ...]
 
-    def open_after(self, standing: NDArray[np.bool_]) -> list[tuple[int, int]]:
-        """First and last brick, from 0, of every run still to be laid."""
-        return open_spans(self.laid | standing)
-
 
 def ring_stations(along_mm: Floats, intrados: Curve, ring: RingPlan) -> Floats:
     """Stations (n,) on a ring's inner curve over running distances (n,) along the centring."""

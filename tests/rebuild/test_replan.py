@@ -232,3 +232,22 @@ def test_the_whole_plan_follows_what_is_laid() -> None:
         assert told[brick.course, "right"] == pytest.approx(brick.station_end_mm, abs=1e-6)
     assert again.templets == plan.templets
     assert again.quantities == plan.quantities
+
+
+def test_a_turned_ring_is_finished_outwards_on_both_sides() -> None:
+    """Errors of both sides are judged outwards: brick by brick one joint less is left to open to its limit."""
+    plan = planned(base_record(laid=Laid.SAWTOOTH))
+    done = replan_rings(plan.rings, laid_off(plan, {9: 15.0, 35: -12.0}))
+    left, right = done.notes
+    give = plan.rings[0].joint_max_mm - joints(plan.rings[0])[0]
+    assert left.startswith("Ring 1, courses 1 to 8 still to be laid: what is laid has left 15.0 mm more")
+    assert left.endswith(f"too late from course {8 - int(9 - 15.0 / give)} on.")
+    assert right.startswith("Ring 1, courses 36 to 43 still to be laid: what is laid has left 12.0 mm more")
+    assert right.endswith(f"too late from course {36 + int(9 - 12.0 / give)} on.")
+
+
+def test_an_error_that_must_be_taken_up_at_once() -> None:
+    plan = planned()
+    room = 24 * (joints(plan.rings[0])[20] - 6.0)  # all that 24 joints can give
+    done = replan_rings(plan.rings, laid_off(plan, {10: room - 1.0, 34: 0.0}))
+    assert done.notes[-1].endswith("Correct from the next course, 11: after it, it is too late.")

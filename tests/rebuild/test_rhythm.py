@@ -312,3 +312,32 @@ def test_widths_of_a_turned_ring_are_read_either_way(width: float, scale: float)
     assert section_scale(turned, notes) == pytest.approx(scale)
     assert section_scale(turned, ()) == pytest.approx(np.sqrt(2.0))
     assert section_scale(ring(1), notes) == 1.0
+
+
+@pytest.mark.parametrize("n_large", range(6))
+def test_the_mix_of_sizes_in_a_gap_follows_from_its_room(n_large: int) -> None:
+    """Five unread bricks of 46 or 60 mm in no order: their number follows from the room between the edges."""
+    rng = np.random.default_rng(n_large)
+    width = rng.choice([46.0, 60.0], 40)
+    width[12:17] = rng.permutation([60.0] * n_large + [46.0] * (5 - n_large))
+    joint = np.full(41, 10.0)
+    edge = np.cumsum(np.ravel(np.column_stack([joint[:-1], width])))
+    seen, read = edge.copy(), width + rng.normal(0.0, 0.4, 40)
+    seen[24:34] = np.nan
+    read[12:17] = np.nan
+    told = joint + rng.normal(0.0, 0.4, 41)
+    told[12:18] = np.nan
+    data = readings(
+        read, told, float(edge[-1] + 10.0), edge=seen, sigma=np.where(np.isnan(seen), np.nan, 1.0)
+    )
+    found = find_rhythm(data, brick_width_mm=50.0)
+    assert found.sizes.sizes_mm == pytest.approx([46.0, 60.0], abs=0.5)
+    assert int((found.width_mm[12:17] > 53.0).sum()) == n_large
+    assert found.joint_mm[12:18] == pytest.approx(np.full(6, 10.0), abs=0.5)
+
+
+def test_rows_for_courses_the_ring_does_not_have_are_passed_over() -> None:
+    rec = record((ring(1, 43),), courses=(note(44, width_mm=50.0, joint_mm=9.0), note(43, width_mm=51.0)))
+    got = of_record(rec, segmental(2400.0, 400.0))
+    assert np.flatnonzero(~np.isnan(got.width_mm)).tolist() == [42]
+    assert np.isnan(got.joint_mm).all()
