@@ -47,7 +47,7 @@ def solve_feet(uv: Floats, a: float, b: float, t: Floats, work: FootWork, tolera
     Parameters
     ----------
     uv : (2, m) float
-        Points in the ellipse's axes.
+        Points in the ellipse's axes; in the precision of ``t`` and ``work``.
     a, b : float
         Semi-axes, a >= b.
     t : (m,) float
@@ -56,14 +56,16 @@ def solve_feet(uv: Floats, a: float, b: float, t: Floats, work: FootWork, tolera
     tolerance : float
         Largest |s - 1| that is left.
     """
-    squared_axes = np.array([[a * a], [b * b]])
     slopes, squares, parts, sums, s, spare = work
-    (first, second), low, high = parts, 1.0 - tolerance, 1.0 + tolerance
+    (to_a, to_b), (along, across), (first, second) = sums, squares, parts
+    aa, bb, low, high = a * a, b * b, 1.0 - tolerance, 1.0 + tolerance
     for step in range(MAX_STEPS + 1):
-        np.add(t, squared_axes, sums)
+        np.add(t, aa, to_a)
+        np.add(t, bb, to_b)
         np.divide(uv, sums, slopes)
         np.multiply(slopes, slopes, squares)
-        np.multiply(squares, squared_axes, parts)
+        np.multiply(along, aa, first)
+        np.multiply(across, bb, second)
         np.add(first, second, s)
         arrived = s.max() <= high and s.min() >= low
         if arrived or step == MAX_STEPS:
@@ -75,11 +77,11 @@ def solve_feet(uv: Floats, a: float, b: float, t: Floats, work: FootWork, tolera
         np.multiply(spare, s, spare)
         np.divide(spare, first, spare)
         np.add(t, spare, t)
-    if not arrived or t.min() <= -b * b:
-        lost = np.flatnonzero((t <= -b * b) | ~(np.abs(s - 1.0) <= tolerance))
-        t[lost], slopes[0, lost], slopes[1, lost] = solve_feet_safely(uv[:, lost], a, b)
+    if not arrived or t.min() <= -bb:
+        lost = np.flatnonzero((t <= -bb) | ~(np.abs(s - 1.0) <= tolerance))
+        t[lost], slopes[0, lost], slopes[1, lost] = solve_feet_safely(uv[:, lost].astype(float), a, b)
         squares[:, lost] = slopes[:, lost] ** 2
-        s[lost] = a * a * squares[0, lost] + b * b * squares[1, lost]
+        s[lost] = aa * along[lost] + bb * across[lost]
 
 
 def solve_feet_safely(uv: Floats, a: float, b: float) -> Floats:

@@ -32,9 +32,9 @@ that part of the axes and the distance to the square of it."""
 FINE_FEET = 1e-8
 """The same for many points: a tenth of the gradient that is asked for there."""
 ROUGH_FEET = 2e-3
-"""The same for a first pass over many points, whose sums are good for a step but for no proof."""
-BLOCK = 4096
-"""Points a pass; the twenty columns in use then stay in a second-level cache."""
+"""The same for a first pass over many points, in single precision: good for a step, but for no proof."""
+BLOCK = 8192
+"""Points a pass; the rows in use then stay in a second-level cache of 2 MB."""
 
 
 class EllipseModel:
@@ -53,14 +53,13 @@ class EllipseModel:
         self.held = int(np.abs(coefficients).argmax())
         self.held_value = float(self._coefficients[self.held])
         self._free = np.array([term for term in range(6) if term != self.held])
-        self._pairs = 7 * self._free[:, None] + self._free
         self._origin = points.origin_mm[:, None]
         self._to_frame = points.to_frame.tolist()
         self._tolerance = EXACT_FEET if n <= FEW_POINTS else FINE_FEET
-        self._next_tolerance = EXACT_FEET if n <= FEW_POINTS else ROUGH_FEET
+        self._rough_next = n > FEW_POINTS
         self._feet = np.zeros(n)
         self._memory = np.empty(ROWS * min(n, BLOCK))
-        self._works: dict[int, _Work] = {}
+        self._works: dict[tuple[int, type], _Work] = {}
 
     @property
     def n_observations(self) -> int:
@@ -85,22 +84,24 @@ class EllipseModel:
     def sums(self, parameters: Floats, loss: ScaledLoss | None) -> NormalSums:
         """The engine's sums over blocks of points; rough ones the first time, if the points are many."""
         place = self.place(parameters)
-        tolerance, self._next_tolerance = self._next_tolerance, self._tolerance
-        total, cost = np.zeros((7, 7)), 0.0
-        for columns, block in self._passes(place, tolerance):
+        rough, self._rough_next = self._rough_next, False
+        total, cost = np.zeros((6, 6)), 0.0
+        for work, block in self._passes(place, rough):
+            columns = work.columns
             if self.points.root_weights is not None:
                 columns *= self.points.root_weights[block]
             if loss is not None:
-                weights, added = loss.weigh(columns[6])
+                weights, added = loss.weigh(work.distance)
                 columns *= np.sqrt(weights)
                 cost += added
-            total += blas.dgemm(1.0, columns.T, columns.T, trans_a=1)
+            product = blas.sgemm if rough else blas.dgemm
+            total += product(1.0, columns.T, columns.T, trans_a=1)
         factor = 0.5 / place.size
         return NormalSums(
-            total.take(self._pairs) * factor**2,
-            total[6].take(self._free) * factor,
-            float(total[6, 6]) if loss is None else cost,
-            tolerance > self._tolerance,
+            total[:5, :5] * factor**2,
+            total[5, :5] * factor,
+            float(total[5, 5]) if loss is None else cost,
+            rough,
         )
 
     def residuals(self, parameters: Floats) -> Floats:
@@ -110,60 +111,71 @@ class EllipseModel:
 
     def distances(self, parameters: Floats) -> Floats:
         """Signed distances (n,) in the frame's unit."""
-        passes = self._passes(self.place(parameters), self._tolerance)
-        return np.concatenate([columns[6].copy() for columns, _ in passes])
+        passes = self._passes(self.place(parameters), False)
+        return np.concatenate([work.distance.copy() for work, _ in passes])
 
-    def _passes(self, place: EllipsePlace, tolerance: float) -> Iterator[tuple[Floats, slice]]:
-        """Columns of block after block; each is overwritten by the next."""
+    def _passes(self, place: EllipsePlace, rough: bool) -> Iterator[tuple[_Work, slice]]:
+        """Block after block with its columns filled; each is overwritten by the next."""
         n = self.n_observations
         size = -(-n // (-(-n // BLOCK)))
-        views, back = self._views(place), np.array([[place.cos, -place.sin], [place.sin, place.cos]])
+        kind = np.float32 if rough else np.float64
+        views: Floats = np.array(self._views(place), dtype=kind)
+        back: Floats = np.array([[place.cos, -place.sin], [place.sin, place.cos]], dtype=kind)
         for first in range(0, n, size):
             block = slice(first, min(first + size, n))
+            work = self._work_for(block.stop - first, kind)
             with np.errstate(all="ignore"):  # feet gone astray are found and solved anew
-                columns = self._pass(place, block, views, back, tolerance)
-            yield columns, block
+                self._pass(place, block, views, back, work)
+            yield work, block
 
-    def _pass(
-        self, place: EllipsePlace, block: slice, views: Floats, back: Floats, tolerance: float
-    ) -> Floats:
-        """Columns (7, m): six terms at the feet over hypot(p/a, q/b), then d."""
-        xy = self.points.xy_mm[block]
-        work = self._work_for(xy.shape[0])
-        columns, normals, feet = work.columns, work.normals, work.feet
-        np.subtract(xy.T, self._origin, work.given[:2])
-        work.given[2] = 1.0  # blocks of another length have used this memory since
-        np.dot(views, work.given, work.seen)
-        uv = work.seen[2:]
-        solve_feet(uv, place.a, place.b, self._feet[block], feet, tolerance)
+    def _pass(self, place: EllipsePlace, block: slice, views: Floats, back: Floats, work: _Work) -> None:
+        """Fill the columns of a block: the terms at the feet over hypot(p/a, q/b), then d."""
+        given, seen, t, (xx, xy, yy, xw, yw, inverse), distance, _, feet = work
+        np.subtract(self.points.xy_mm[block].T, self._origin, given[:2], casting="same_kind")
+        given[2] = 1.0  # blocks of another length have used this memory since
+        np.dot(views, given, seen)
+        uv = seen[2:]
+        if t.dtype == np.float32:
+            t[:] = 0.0
+            solve_feet(uv, place.a, place.b, t, feet, ROUGH_FEET)
+            self._feet[block] = t
+        else:
+            solve_feet(uv, place.a, place.b, self._feet[block], feet, self._tolerance)
         # 1 / hypot of p/a and q/b, then the unit normal, which stays when the foot is moved onto the ellipse
-        inverse, distance = columns[5], columns[6]
+        (n_u, n_v), (x, y), (d_u, d_v), s = feet.slopes, seen[:2], feet.parts, feet.s
         np.add(feet.squares[0], feet.squares[1], inverse)
         np.sqrt(inverse, inverse)
         np.divide(1.0, inverse, inverse)
-        np.multiply(feet.slopes, inverse, normals)
-        np.multiply(feet.s, 0.5, feet.s)
-        np.add(feet.s, 0.5, feet.s)
-        np.multiply(inverse, feet.s, inverse)
-        np.multiply(uv, normals, feet.parts)
-        np.add(feet.parts[0], feet.parts[1], distance)
+        np.multiply(n_u, inverse, n_u)
+        np.multiply(n_v, inverse, n_v)
+        np.multiply(s, 0.5, s)
+        np.add(s, 0.5, s)
+        np.multiply(inverse, s, inverse)
+        np.multiply(uv, feet.slopes, feet.parts)
+        np.add(d_u, d_v, distance)
         np.subtract(distance, inverse, distance)
         # foot in the points' frame: from the point back along the normal
-        foot = np.dot(back, normals, feet.parts)
-        np.multiply(foot, distance, foot)
-        np.subtract(work.seen[:2], foot, foot)
-        np.multiply(foot, inverse, columns[3:5])
-        np.multiply(foot, columns[3], columns[:2])
-        np.multiply(foot[1], columns[4], columns[2])
-        return columns
+        np.dot(back, feet.slopes, feet.parts)
+        np.multiply(d_u, distance, d_u)
+        np.multiply(d_v, distance, d_v)
+        np.subtract(seen[:2], feet.parts, seen[:2])
+        np.multiply(x, inverse, xw)
+        np.multiply(y, inverse, yw)
+        np.multiply(x, xw, xx)
+        np.multiply(x, yw, xy)
+        np.multiply(y, yw, yy)
 
-    def _work_for(self, m: int) -> _Work:
-        """Memory for m points, carved out of the one piece that is allowed for."""
-        work = self._works.get(m)
+    def _work_for(self, m: int, kind: type) -> _Work:
+        """Memory for m points in double or single precision, carved out of the one piece there is."""
+        work = self._works.get((m, kind))
         if work is None:
-            rows = self._memory[: ROWS * m].reshape(ROWS, m)
+            rows: Floats = self._memory.view(kind)[: ROWS * m].reshape(ROWS, m)
+            # the held coefficient's term comes first, so that the rest and d are one piece
+            terms = [rows[9 + (term + 1 if term < self.held else term)] for term in range(6)]
+            terms[self.held] = rows[9]
             feet = FootWork(rows[16:18], rows[18:20], rows[20:22], rows[22:24], rows[24], rows[25])
-            work = self._works[m] = _Work(rows[:3], rows[3:7], rows[7:9], rows[9:16], feet)
+            work = _Work(rows[:3], rows[3:7], rows[7], tuple(terms), rows[15], rows[10:16], feet)
+            self._works[m, kind] = work
         return work
 
     def _views(self, place: EllipsePlace) -> Floats:
@@ -181,14 +193,20 @@ class EllipseModel:
 
 
 class _Work(NamedTuple):
-    """Rows of memory: (x, y, 1) as given, seen from frame and ellipse, normals, columns, feet."""
+    """Rows of memory for one block."""
 
     given: Floats
+    """x, y off the origin, and 1."""
     seen: Floats
-    normals: Floats
+    """x, y in the points' frame, and u, v in the ellipse."""
+    t: Floats
+    terms: tuple[Floats, ...]
+    """The six terms over hypot(p/a, q/b)."""
+    distance: Floats
     columns: Floats
+    """The five terms that are not held, and the distance."""
     feet: FootWork
 
 
 ROWS = 26
-"""Of :class:`_Work`, 3 + 4 + 2 + 7 and ten for the feet."""
+"""Of :class:`_Work`: 3 + 4 + 1, one to spare, 6 + 1 for the terms and the distance, and ten for the feet."""
