@@ -126,7 +126,9 @@ def _curve(
     )
     pitch_mm = base.length_mm / ring.count.count
     noise = readings.noise_mm3(pitch_mm)
-    wave = wave_mm(pitch_mm, noise, fit.irregularity_mm, fit.correlation_length_mm)
+    # a moved arch leaves its fitted curve by far more than its irregularity about the moved pieces
+    roughness_mm = max(fit.irregularity_mm, 1.4826 * float(np.median(np.abs(deviation[seen]))))
+    wave = wave_mm(pitch_mm, noise, roughness_mm, fit.correlation_length_mm)
     flush = _flush_points(
         stands, station, deviation, springings.surveyed_mm, pitch_mm=pitch_mm, length_mm=base.length_mm
     )

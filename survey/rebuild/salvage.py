@@ -19,6 +19,10 @@ DEPTH_TOLERANCE_MM = 5.0
 """A saved brick whose depth differs more from its ring's is not used whole (judgement, no source)."""
 
 
+TAPER_MM = 0.2
+"""A back wider than the front by more than this needs wider stock."""
+
+
 @dataclass(frozen=True, slots=True)
 class Slot:
     """A course without its own brick."""
@@ -152,23 +156,28 @@ def _placed_note(placed: Placed, bricks: dict[tuple[int, int], Brick], rings: It
 def purchase_notes(rings: Iterable[RingPlan]) -> tuple[str, ...]:
     """What must be bought or cut, ring by ring and size by size, and that new work is to be marked."""
     notes: list[str] = []
-    any_new = False
     for ring in rings:
-        new = [b for b in ring.bricks if b.source == "new"]
-        sizes: dict[float, list[int]] = {}
-        for b in new:
-            sizes.setdefault(round(b.width_intrados_mm * float(np.cos(ring.turn_rad)), 1), []).append(
-                b.course
-            )
-        for width, courses in sorted(sizes.items()):
-            notes.append(
-                f"To buy or cut for ring {ring.ring}: {len(courses)} of {width:.1f} mm, "
-                f"{courses_named(courses)}."
-            )
-        any_new |= bool(new)
-    if any_new:
+        sizes: dict[float, list[Brick]] = {}
+        for b in ring.bricks:
+            if b.source == "new":
+                across = b.width_intrados_mm * float(np.cos(ring.turn_rad))
+                sizes.setdefault(round(across, 1), []).append(b)
+        notes += [_purchase(ring.ring, width, bricks) for width, bricks in sorted(sizes.items())]
+    if notes:
         notes.append(
             "Mark every new brick with the year on a face that will not be seen, and enter the new courses "
             "in the record: new work stays distinguishable from old."
         )
     return tuple(notes)
+
+
+def _purchase(ring: int, width_mm: float, bricks: Sequence[Brick]) -> str:
+    """One size of one ring; tapered bricks are cut from stock as wide as their back."""
+    text = (
+        f"To buy or cut for ring {ring}: {len(bricks)} of {width_mm:.1f} mm, "
+        f"{courses_named([b.course for b in bricks])}"
+    )
+    back_mm = max(b.width_extrados_mm for b in bricks)
+    if back_mm > max(b.width_intrados_mm for b in bricks) + TAPER_MM:
+        text += f", cut to a taper from stock at least {back_mm:.1f} mm wide"
+    return text + "."

@@ -235,7 +235,7 @@ def test_the_whole_plan_follows_what_is_laid() -> None:
 
 
 def test_a_turned_ring_is_finished_outwards_on_both_sides() -> None:
-    """Errors of both sides are judged outwards: brick by brick one joint less is left to open to its limit."""
+    """Errors of both sides are judged outwards: each brick leaves one joint less to open."""
     plan = planned(base_record(laid=Laid.SAWTOOTH))
     done = replan_rings(plan.rings, laid_off(plan, {9: 15.0, 35: -12.0}))
     left, right = done.notes

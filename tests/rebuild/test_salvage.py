@@ -114,3 +114,13 @@ def test_a_turned_brick_is_compared_across_its_tooth() -> None:
     plan = plan_with((saved("A", 50.0 * np.cos(0.5)),), broken=(22,), one=one)
     assert sources(plan) == {22: "A"}
     assert plan.bricks[21].width_intrados_mm == pytest.approx(50.0)
+
+
+def test_tapered_bricks_need_wider_stock() -> None:
+    """Bricks of 50 and joints of 9.6 on a radius of 2000, 240 deep: backs of 50 + 59.6 x 240 / 2000."""
+    plan = plan_with((), one=ring(1, 43, cut="cut"), widths=np.full(43, 50.0))
+    told = next(n for n in plan.notes if "cut to a taper" in n)
+    width = max(b.width_extrados_mm for b in plan.bricks if b.source == "new")
+    assert f"from stock at least {width:.1f} mm wide" in told
+    assert width == pytest.approx(57.1, abs=0.3)
+    assert not any("taper" in n for n in plan_with(()).notes)
