@@ -4,7 +4,7 @@
 :mod:`~survey.sheets.svg`, :mod:`~survey.sheets.pdf`, :mod:`~survey.sheets.dxf` and
 :mod:`~survey.sheets.axes` only render. Sheets are put together from :mod:`~survey.sheets.page`,
 :mod:`~survey.sheets.furniture`, :mod:`~survey.sheets.schedule` and :mod:`~survey.sheets.labels`;
-:mod:`~survey.sheets.fit_sets`, :mod:`~survey.sheets.condition_sets` and :mod:`~survey.sheets.rebuild_sets`
+:mod:`~survey.sheets.record_sets`, ``fit_sets``, ``condition_sets`` and ``rebuild_sets``
 list every set of them and :mod:`~survey.sheets.write` writes them. Nothing is imported here: a command loads
 only what it writes.
 """

@@ -13,11 +13,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 from survey.errors import DrawingError
 from survey.sheets.drawing import XY, Anchor, Box, Text
 
 FONT_FAMILY = "DejaVu Sans"
+FONT_NAME, BOLD_FONT_NAME = "SurveySans", "SurveySans-Bold"
+"""Names under which PDF files know the two fonts."""
 CAP_RATIO = 1493.0 / 2048.0
 """Capital height over em size of DejaVu Sans, plain and bold."""
 ASCENT_RATIO = 1.07
@@ -53,15 +56,19 @@ def font_path(*, bold: bool = False, package: str = "matplotlib") -> Path:
 
 
 @lru_cache(maxsize=2)
+def pdf_font(*, bold: bool = False) -> Any:
+    """DejaVu Sans as reportlab reads it, once for the measuring and the embedding of it."""
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    return TTFont(BOLD_FONT_NAME if bold else FONT_NAME, str(font_path(bold=bold)))
+
+
+@lru_cache(maxsize=2)
 def advances(*, bold: bool = False) -> Advances:
     """Advance widths of DejaVu Sans, read once from the font file."""
-    from fontTools.ttLib import TTFont  # type: ignore[import-untyped]  # ships no types
-
-    with TTFont(font_path(bold=bold), lazy=True) as font:
-        em = float(font["head"].unitsPerEm)
-        metrics = font["hmtx"].metrics
-        widths = {code: metrics[glyph][0] / em for code, glyph in font.getBestCmap().items()}
-        return Advances(widths, metrics[".notdef"][0] / em)
+    face = pdf_font(bold=bold).face
+    widths = {code: width / 1000.0 for code, width in face.charWidths.items()}
+    return Advances(widths, face.defaultWidth / 1000.0)
 
 
 def plain_text(text: str) -> str:

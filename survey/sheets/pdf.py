@@ -24,7 +24,15 @@ from survey.sheets.drawing import (
     Text,
 )
 from survey.sheets.ink import red_green_blue
-from survey.sheets.lettering import CAP_RATIO, font_path, ground_corners, plain_text, text_width_mm
+from survey.sheets.lettering import (
+    BOLD_FONT_NAME,
+    CAP_RATIO,
+    FONT_NAME,
+    ground_corners,
+    pdf_font,
+    plain_text,
+    text_width_mm,
+)
 from survey.sheets.placing import DASHES_MM, Mark, exploded, mark_box, on_paper, sweep_rad
 
 MM = 72.0 / 25.4
@@ -34,7 +42,6 @@ PIECE_RAD = math.pi / 9
 HATCH_STEP_MM = 1.5
 HATCH_PEN_MM = 0.13
 DOT_MM = 0.28
-_PLAIN, _BOLD = "SurveySans", "SurveySans-Bold"
 
 
 def render_pdf(sheets: Sequence[Sheet], *, title: str = "") -> bytes:
@@ -61,7 +68,7 @@ def render_pdf(sheets: Sequence[Sheet], *, title: str = "") -> bytes:
         raise DrawingError("a PDF needs at least one sheet; none was given")
     _embed_fonts()
     stream = BytesIO()
-    canvas = Canvas(stream, pageCompression=1, invariant=1, initialFontName=_PLAIN)
+    canvas = Canvas(stream, pageCompression=1, invariant=1, initialFontName=FONT_NAME)
     canvas.setTitle(plain_text(title or sheets[0].title))
     canvas.setSubject("geometric record, millimetres")
     canvas.setViewerPreference("PrintScaling", "None")  # no shrinking to a printer's margins
@@ -79,12 +86,11 @@ def render_pdf(sheets: Sequence[Sheet], *, title: str = "") -> bytes:
 def _embed_fonts() -> None:
     """Make the two fonts known to reportlab; doing so again changes nothing."""
     from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
 
     known = pdfmetrics.getRegisteredFontNames()
-    for name, bold in ((_PLAIN, False), (_BOLD, True)):
-        if name not in known:
-            pdfmetrics.registerFont(TTFont(name, str(font_path(bold=bold))))
+    for font in (pdf_font(), pdf_font(bold=True)):
+        if font.fontName not in known:
+            pdfmetrics.registerFont(font)
 
 
 def _draw_placed(canvas: Any, placed: Placed) -> None:
@@ -259,7 +265,7 @@ def _text(canvas: Any, mark: Text) -> None:
     width = text_width_mm(flat, mark.height_mm, bold=mark.bold)
     shift = {Anchor.LEFT: 0.0, Anchor.MIDDLE: -width / 2.0, Anchor.RIGHT: -width}[mark.anchor]
     canvas.setFillColorRGB(*_rgb(mark.style.colour))
-    canvas.setFont(_BOLD if mark.bold else _PLAIN, mark.height_mm / CAP_RATIO)
+    canvas.setFont(BOLD_FONT_NAME if mark.bold else FONT_NAME, mark.height_mm / CAP_RATIO)
     if mark.turn_rad == 0.0:
         canvas.drawString(mark.at[0] + shift, mark.at[1], flat)
         return

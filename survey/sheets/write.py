@@ -26,7 +26,7 @@ DRAWINGS = "drawings"
 
 
 def write_fit_sheets(record: Record, fit: ArchFit, folder: Path) -> tuple[Path, ...]:
-    """Write the sheets of the survey and the fit into ``folder/drawings`` as PDF and SVG."""
+    """Write the sheets of the fit into ``folder/drawings`` as PDF and SVG."""
     from survey.sheets.fit_sets import make_fit_sets
 
     return tuple(_write_pages(make_fit_sets(record, fit), folder))
@@ -80,11 +80,13 @@ def write_sheets(
     from survey.sheets.condition_sets import make_deviation_sets
     from survey.sheets.fit_sets import make_fit_sets
     from survey.sheets.rebuild_sets import make_rebuild_sets
+    from survey.sheets.record_sets import make_record_sets
     from survey.sheets.report import ReportInput, report_sections
     from survey.sheets.report_html import render_report_html
     from survey.sheets.report_pdf import report_sheets
 
     sets = (
+        *make_record_sets(record),
         *make_fit_sets(record, fit),
         *make_deviation_sets(record, fit, map_),
         *make_rebuild_sets(record, fit, plan),

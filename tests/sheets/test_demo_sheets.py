@@ -15,6 +15,7 @@ from survey.record import read_record
 from survey.sheets.condition_sets import make_deviation_sets
 from survey.sheets.fit_sets import make_fit_sets
 from survey.sheets.rebuild_sets import make_rebuild_sets
+from survey.sheets.record_sets import make_record_sets
 
 DEMOS = Path(__file__).parents[2] / "datasets"
 NAMES = sorted(path.parent.name for path in DEMOS.glob("*/arch.toml"))
@@ -33,7 +34,12 @@ def sets_of(name):
     record = read_record(DEMOS / name)
     fit = fit_arch(record)
     map_ = map_deviations(record, fit)
-    return (*make_fit_sets(record, fit), *make_deviation_sets(record, fit, map_), *rebuilt(name)[1])
+    return (
+        *make_record_sets(record),
+        *make_fit_sets(record, fit),
+        *make_deviation_sets(record, fit, map_),
+        *rebuilt(name)[1],
+    )
 
 
 def test_there_are_demo_records():

@@ -19,6 +19,7 @@ from survey.sheets.condition_sets import make_deviation_sets
 from survey.sheets.fit_sets import make_fit_sets
 from survey.sheets.page import TitleBlock, finish
 from survey.sheets.rebuild_sets import make_rebuild_sets
+from survey.sheets.record_sets import make_record_sets
 from survey.sheets.report import ReportInput, report_sections
 from survey.sheets.report_html import render_report_html
 from survey.sheets.report_pdf import report_sheets
@@ -70,6 +71,7 @@ def read_page(text: str) -> Page:
 
 def drawn(made):
     sets = (
+        *make_record_sets(made.record),
         *make_fit_sets(made.record, made.fit),
         *make_deviation_sets(made.record, made.fit, made.map_),
         *make_rebuild_sets(made.record, made.fit, made.plan),
@@ -158,7 +160,9 @@ def test_each_stage_writes_its_own_share(tmp_path):
     )
     whole = write_sheets(made.record, made.fit, made.map_, made.plan, tmp_path)
     early = {p.stem for stage in stages[:2] for p in stage}
-    only_whole = {p for p in whole if p.stem == "report" or (p.suffix == ".dxf" and p.stem in early)}
+    only_whole = {
+        p for p in whole if p.stem in ("report", "survey") or (p.suffix == ".dxf" and p.stem in early)
+    }
     assert {p for stage in stages for p in stage} == set(whole) - only_whole
     assert {p.suffix for stage in stages[:2] for p in stage} == {".pdf", ".svg"}
 
