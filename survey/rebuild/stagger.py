@@ -9,7 +9,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from survey.curves.protocol import Curve, Floats
-from survey.rebuild.plan import RingPlan
+from survey.rebuild.plan import BrickKind, RingPlan
 from survey.rebuild.refusals import courses_named
 
 STEP_MM = 0.5
@@ -165,10 +165,12 @@ def _last_costs(step: Floats, shift: Floats, change: Floats, *, symmetric: bool,
 
 
 def alignment_warning(ring: RingPlan, inside: RingPlan) -> tuple[str, ...]:
-    """A sentence naming the joints of a ring that line up with those of the ring inside it, if any."""
+    """A sentence naming the new joints of a ring that line up with those of the ring inside it, if any."""
     start = np.array([b.station_start_mm for b in ring.bricks])
     end = np.array([b.station_end_mm for b in ring.bricks])
     courses = lined_up(joints_against(start, end, ring.inner, inside))
+    new = np.array([b.kind is not BrickKind.IN_SITU for b in ring.bricks])
+    courses = courses[new[courses - 1] | new[courses]]  # what stands is not ours to lay otherwise
     if not courses.size:
         return ()
     return (

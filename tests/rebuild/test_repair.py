@@ -69,6 +69,11 @@ def test_an_outer_ring_nobody_surveyed_lies_parallel_to_the_ring_inside() -> Non
     assert line.length_mm != plan.rings[1].inner.length_mm
     assert plan.rings[1].bricks[0].kind is BrickKind.IN_SITU
     assert plan.joints_mm(2)[9:12] == pytest.approx(outer.joints_mm[9:12], abs=0.4)
+    for warning in (w for w in plan.warnings if "line up" in w):  # what stands is not judged
+        courses = [
+            int(c) for c in warning.partition("after course")[2].partition(";")[0].strip("s ").split(",")
+        ]
+        assert set(courses) <= {9, 10, 11}
 
 
 def test_a_repair_without_any_survey_stands_on_the_fitted_curve() -> None:
