@@ -31,6 +31,18 @@ the tangent only (the envelope theorem). The normal matrix of these k columns eq
 the (n + k) Gauss-Newton matrix that keeps the n foot parameters as unknowns, so covariances are those of
 full orthogonal distance regression.
 
+Numbers stay near one where it matters: points are centred, turned to their longest extent and scaled before
+anything is squared (:mod:`survey.fitting.free_points`), and free ellipses and circles are searched for in
+conic coefficients, in which a flat arc is as well placed as a round one
+(:mod:`survey.fitting.free_ellipse_model`, :mod:`survey.fitting.free_circle_model`). Feet on an ellipse come
+from the secular equation (:mod:`survey.fitting.free_ellipse_foot`). Many points are passed in blocks of a
+cache's size, the search begins on a sample of them, and their first full pass may be rough
+(:class:`NormalSums`).
+
+A robust loss (:mod:`survey.fitting.robust`) enters each pass through the weights psi(r)/r of its residuals;
+for a fixed threshold the search descends on the summed loss itself, and the proof below is of its own
+gradient.
+
 When it has converged
 ---------------------
 With g = J'Wd, sqrt(g' N^-1 g / n) is how far, in root mean square over the n observations, the next

@@ -22,7 +22,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import hypot, sqrt
+from math import cos, hypot, sin, sqrt
 
 import numpy as np
 from scipy.linalg import blas
@@ -95,7 +95,7 @@ class CircleModel:
         self.held_value = float(self._coefficients[self.held])
         self._origin = points.origin_mm[:, None]
         self._to_frame = points.to_frame
-        self._back = self._to_frame.T * points.scale_mm**2
+        self._turn = cos(points.turn_rad), sin(points.turn_rad)
         self._columns: dict[int, Floats] = {}
 
     @property
@@ -106,7 +106,7 @@ class CircleModel:
     @property
     def start(self) -> Floats:
         """The free coefficients of the start."""
-        return np.delete(self._coefficients, self.held)
+        return np.array([value for term, value in enumerate(self._coefficients) if term != self.held])
 
     def coefficients(self, parameters: Floats) -> list[float]:
         """All four coefficients."""
@@ -134,8 +134,8 @@ class CircleModel:
                     cost += added
                 total += blas.dgemm(1.0, columns.T, columns.T, trans_a=1)
         terms = self._flat_terms(place) if is_flat else self._round_terms(place)
-        matrix = terms @ total[:3, :3] @ terms.T
-        return NormalSums(matrix, terms @ total[:3, 3], float(total[3, 3]) if loss is None else cost)
+        turned = np.dot(np.dot(terms, total), terms.T)
+        return NormalSums(turned[:3, :3], turned[3, :3], float(total[3, 3]) if loss is None else cost)
 
     def residuals(self, parameters: Floats) -> Floats:
         """Signed distances (n,) in the frame's unit, times the roots of the weights."""
@@ -155,7 +155,7 @@ class CircleModel:
     def _work(self, m: int) -> Floats:
         work = self._columns.get(m)
         if work is None:
-            work = self._columns[m] = np.ones((10, m))
+            work = self._columns[m] = np.empty((10, m))
         return work
 
     def _round_pass(self, place: CirclePlace, block: slice) -> Floats:
@@ -165,7 +165,7 @@ class CircleModel:
         columns, squares, radius, sign = work[:4], work[4:6], work[6], 1.0 if place.curvature > 0.0 else -1.0
         normals = columns[:2]
         np.subtract(xy.T, self._origin, normals)
-        np.subtract(normals, (self._back @ place.centre)[:, None], normals)
+        np.subtract(normals, self._in_own_axes(place.centre), normals)
         np.multiply(normals, normals, squares)
         np.add(squares[0], squares[1], radius)
         np.maximum(radius, SMALLEST_ROOT, out=radius)
@@ -177,22 +177,24 @@ class CircleModel:
         columns[2] = 1.0
         return columns
 
+    def _in_own_axes(self, centre: tuple[float, float]) -> Floats:
+        """Millimetres off the origin (2, 1) of a place in the frame."""
+        (c, s), (x, y), scale = self._turn, centre, self.points.scale_mm
+        return np.array([[scale * (c * x - s * y)], [scale * (s * x + c * y)]])
+
     def _round_terms(self, place: CirclePlace) -> Floats:
-        """Derivatives of d for the free coefficients in terms of n_x, n_y and 1: (3, 3)."""
-        radius, (x, y) = 1.0 / place.curvature, place.centre
-        to_x, to_y = (self._to_frame * (self.points.scale_mm * radius)).tolist()
+        """Derivatives of d for the free coefficients, and d itself, in terms of n_x, n_y, 1 and d: (4, 4)."""
+        radius, (x, y), (c, s), size = 1.0 / place.curvature, place.centre, self._turn, place.size
+        rc, rs = radius * c / size, radius * s / size
         rows = [
-            [
-                2.0 * (x * to_x[0] + y * to_y[0]),
-                2.0 * (x * to_x[1] + y * to_y[1]),
-                x * x + y * y + radius * radius,
-            ],
-            [*to_x, x],
-            [*to_y, y],
-            [0.0, 0.0, 1.0],
+            [2.0 * (x * rc - y * rs), 2.0 * (x * rs + y * rc), (x * x + y * y + radius * radius) / size, 0.0],
+            [rc, rs, x / size, 0.0],
+            [-rs, rc, y / size, 0.0],
+            [0.0, 0.0, 1.0 / size, 0.0],
+            [0.0, 0.0, 0.0, 1.0],
         ]
         del rows[self.held]
-        return np.array(rows) / place.size
+        return np.array(rows)
 
     def _flat_pass(self, place: CirclePlace, block: slice) -> Floats:
         """Columns (4, m) x_f, x_f^2 + y_f^2, 1, d of a block, in the axes of the near point O."""
@@ -223,13 +225,14 @@ class CircleModel:
         return columns
 
     def _flat_terms(self, place: CirclePlace) -> Floats:
-        """Derivatives of d for the free coefficients in terms of x_f, x_f^2 + y_f^2 and 1: (3, 3)."""
+        """The same in terms of x_f, x_f^2 + y_f^2, 1 and d: (4, 4)."""
         (x0, y0), (nx, ny), bend = place.near, place.normal, 0.5 * place.curvature
         rows = [
-            [2.0 * (ny * x0 - nx * y0), 1.0 - 2.0 * bend * (nx * x0 + ny * y0), x0 * x0 + y0 * y0],
-            [ny, -bend * nx, x0],
-            [-nx, -bend * ny, y0],
-            [0.0, 0.0, 1.0],
+            [2.0 * (ny * x0 - nx * y0), 1.0 - 2.0 * bend * (nx * x0 + ny * y0), x0 * x0 + y0 * y0, 0.0],
+            [ny, -bend * nx, x0, 0.0],
+            [-nx, -bend * ny, y0, 0.0],
+            [0.0, 0.0, 1.0, 0.0],
+            [0.0, 0.0, 0.0, place.size],
         ]
         del rows[self.held]
         return np.array(rows) / place.size
