@@ -27,8 +27,8 @@ from scipy.special import log_ndtr, logsumexp
 from survey.curves.protocol import Floats
 from survey.fitting.noise import Nodes, Scatter, Whitener, whitener
 
-IRREGULARITIES_MM = (0.12, 0.4, 0.7, 1.05, 1.5, 2.1, 3.0, 4.2, 6.0)
-CORRELATION_COURSES = (0.6, 1.3, 2.5, 4.5, 8.0)
+IRREGULARITIES_MM = (0.15, 0.5, 0.85, 1.3, 1.9, 2.8, 4.0, 6.0)
+CORRELATION_COURSES = (0.7, 1.5, 3.0, 6.0)
 SIGMA_FACTORS = (1.0, 1.3, 1.7)
 LOG_IRREGULARITY = (np.log(1.4), 0.7)
 LOG_CORRELATION = (np.log(2.2), 0.8)

@@ -16,6 +16,7 @@ from survey.fitting.profile import HalfArcs
 from survey.fitting.result import Estimate
 from survey.fitting.robust import Loss, ScaledLoss, tuned
 from survey.fitting.standing import Standing
+from survey.record.model import UNKNOWN
 
 FIRST_SCALE_MM = 3.0
 """Scatter to expect before anything is known: brick arches keep their curve within a few millimetres."""
@@ -53,7 +54,13 @@ class ScatteredModel:
         gram = columns.T @ weighted
         first = gram[0, 0] if self.whitener is not None or loss is None else cost
         rows = np.column_stack([seen.rows, seen.row_slopes])
-        extra = rows.T @ rows
+        if loss is not None:
+            # A springing point may be misread by a metre as well as any other.
+            trust, cost = tuned(Loss.HUBER, 1.0).weigh(seen.rows)
+            extra = rows.T @ (rows * trust[:, None])
+            extra[0, 0] = cost
+        else:
+            extra = rows.T @ rows
         return NormalSums(
             gram[1:, 1:] + extra[1:, 1:], gram[0, 1:] + extra[0, 1:], float(first + extra[0, 0])
         )
@@ -84,18 +91,24 @@ def start_of(standing: Standing) -> Floats:
         No rise over the ends: the points are not an arch standing on its springings.
     """
     seen = standing.sightings
-    ends = seen.end != 0
-    left, right = seen.end == -1, seen.end == 1
-    level = float(np.median(seen.xy_mm[ends, 1]))
-    soffit = seen.xy_mm[~(ends & np.isfinite(seen.end_sigma_mm) & (seen.course < 0))]
-    top = float(np.quantile(seen.xy_mm[:, 1], 0.98))
-    if left.any() and right.any():
-        middle = (seen.xy_mm[left, 0].mean() + seen.xy_mm[right, 0].mean()) / 2
-        half = (seen.xy_mm[right, 0].mean() - seen.xy_mm[left, 0].mean()) / 2
-    else:
-        # One end only: the crown is the axis as near as a start needs it.
+    soffit = seen.xy_mm[(seen.end == 0) | (seen.course != UNKNOWN)]
+    low, high = np.quantile(soffit[:, 0], [0.01, 0.99])
+    fifth = np.quantile(soffit[:, 0], [0.2, 0.8])
+    flanks = soffit[soffit[:, 0] <= fifth[0], 1], soffit[soffit[:, 0] >= fifth[1], 1]
+    at = {side: seen.xy_mm[seen.end == side] for side in (-1, 1)}
+    # The middle of ends and lowest edges: one misread springing point, or a missing flank, does not move it.
+    level = float(
+        np.median([*(p[1] for xy in at.values() for p in xy), *(np.quantile(f, 0.02) for f in flanks)])
+    )
+    top = float(np.quantile(soffit[:, 1], 0.98))
+    ends = [xy[:, 0].mean() if len(xy) else edge for xy, edge in zip(at.values(), (low, high), strict=True)]
+    middle, half = (ends[0] + ends[1]) / 2, (ends[1] - ends[0]) / 2
+    if not (len(at[-1]) and len(at[1])):
+        # Only one end: the crown is the axis as near as a start needs it.
         middle = float(np.mean(soffit[soffit[:, 1] >= np.quantile(soffit[:, 1], 0.9), 0]))
-        half = float(np.max(np.abs(seen.xy_mm[ends, 0] - middle)))
+        half = max(
+            abs(low - middle), abs(high - middle), *(abs(p[0] - middle) for xy in at.values() for p in xy)
+        )
     if top <= level or half <= 0.0:
         raise FitError(
             f"the highest points lie {top - level:.0f} mm above the springing points over a half-span of "

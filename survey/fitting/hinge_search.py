@@ -18,36 +18,12 @@ from survey.curves import curve_of
 from survey.curves.protocol import Floats
 from survey.fitting.evidence import Average, ScatterGrid
 from survey.fitting.families import profile_of, shape_of
+from survey.fitting.hinge_choices import HingeChoices
 from survey.fitting.joint_gaps import JointGaps, Sighted
 from survey.fitting.moved import Moved
 from survey.fitting.pieces import quarter_turned
 from survey.fitting.standing import Standing
 from survey.record.model import UNKNOWN
-
-
-class HingeChoices(NamedTuple):
-    """Hinges of h hypotheses: left, crown, right (h,) as shares of the intrados, the crown's depth (h,).
-
-    A left hinge at 0 is at the left springing, a right one at 1 at the right springing. ``log_prior`` (h,) is
-    the log share of each among all.
-    """
-
-    left: Floats
-    crown: Floats
-    right: Floats
-    depth_mm: Floats
-    log_prior: Floats
-
-    def take(self, which: np.ndarray) -> HingeChoices:
-        """Only some of them."""
-        return HingeChoices(*(column[which] for column in self))
-
-
-def all_choices(left: Floats, crown: Floats, right: Floats, depth_mm: Floats) -> HingeChoices:
-    """Every combination of places for the three hinges, all alike."""
-    mesh = np.meshgrid(left, crown, right, depth_mm, indexing="ij")
-    a, b, c, d = (m.ravel() for m in mesh)
-    return HingeChoices(a, b, c, d, np.full(len(a), -np.log(len(a))))
 
 
 class MotionColumns(NamedTuple):

@@ -9,7 +9,7 @@ hypothesis.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import logsumexp
@@ -18,7 +18,7 @@ from survey.curves.protocol import Floats
 from survey.curves.shape import Family
 from survey.errors import FitError
 from survey.fitting.evidence import Prior, ScatterGrid, average, scatter_grid
-from survey.fitting.families import BUILDS, OTHER_BUILDS, Build, profile_of
+from survey.fitting.families import BUILDS, FIVE_CENTRED_FREE, OTHER_BUILDS, Build, profile_of
 from survey.fitting.fitted import fit_roughly, start_of
 from survey.fitting.hinge_search import sighted
 from survey.fitting.joint_gaps import joint_gaps
@@ -29,7 +29,14 @@ from survey.fitting.priors import LOG_ROOT_TURN, MOVED_SHARE, OTHER_SHARE
 from survey.fitting.sightings import Sightings
 from survey.fitting.standing import Standing
 from survey.fitting.still import Still, fit_guided, prior_of, stand_still
-from survey.fitting.weighing import bends_along, weigh_points
+from survey.fitting.weighing import (
+    GROSS_SHARE,
+    GROSS_SIZE_MM,
+    SMALLEST_WEIGHT,
+    bends_along,
+    probability_good,
+    weigh_points,
+)
 
 SMOOTH = (Family.SEMICIRCULAR, Family.SEGMENTAL, Family.ELLIPTICAL)
 """Families without an arc short enough to swallow a gross error."""
@@ -41,6 +48,11 @@ SCATTER_NEGLIGIBLE = 6.0
 """Scatters whose log weight lies further below the likeliest are not averaged over where it is costly."""
 HOPELESS = 8.0
 """A moved family this far (in log evidence, at first look) behind the likeliest is not fitted any further."""
+MOST_OWN_SHARE = 0.9
+"""An end that alone decides where the curve ends cannot be judged by the rest."""
+ENDS_DISAGREE = 5.0
+WORTH_A_LOOK = 3.0
+DOUBTFUL = 0.5
 REWEIGHED = 0.3
 """A weight that changes by more than this asks for everything to be weighed once more."""
 
@@ -49,8 +61,8 @@ REWEIGHED = 0.3
 class Ground:
     """What all hypotheses share: the points, their weights, and the scatters to average over.
 
-    ``bends`` (g,) is the log evidence, by scatter, of a curve that bends freely; ``likely`` lists the
-    likeliest scatters by it.
+    ``bends`` (g,) is the log evidence, by scatter, of a curve that bends freely; ``loose`` (g,) the
+    same with its ends free, by which the likely scatters are chosen.
     """
 
     sightings: Sightings
@@ -59,7 +71,12 @@ class Ground:
     pitch_mm: float
     grid: ScatterGrid
     bends: Floats
-    likely: np.ndarray
+    loose: Floats
+
+    @property
+    def likely(self) -> np.ndarray:
+        """Numbers of the scatters, the likeliest first."""
+        return np.argsort(self.loose)[::-1]
 
     def whitener_of(self, scatter: Scatter) -> Whitener:
         """Whitener of these points under any scatter."""
@@ -145,11 +162,52 @@ def weigh_hypotheses(
     bends = bends_along(_shares(standing, parameters), standing.numbers(parameters)[0])
     distance = standing.look(parameters).distance
     weight = weigh_points(nodes, sightings.sigma_mm, distance, usual, bends)
-    weighed = _weigh(sightings, nodes, weight, pitch, depth_mm, rough, failed, asked)
+    task = _Task(sightings, nodes, pitch, depth_mm, rough, failed, asked)
+    ends = sightings.end != 0
+    trusted = np.ones(len(sightings))
+    weighed = task.weigh(np.where(ends, 1.0, weight), trusted)
+    doubtful = np.any(weight[ends] < DOUBTFUL) or (_ends_disagree(sightings) and not asked.tilt)
+    if doubtful or np.any(_judged_ends(weighed, sightings) < DOUBTFUL):
+        weighed, trusted = _without_an_end(task, weighed)
     again = _judged_by_best(weighed)
-    if again is not None and np.max(np.abs(again - weight)) > REWEIGHED:
-        weighed = _weigh(sightings, nodes, again, pitch, depth_mm, rough, failed, asked)
+    if again is None:
+        return weighed
+    again = np.where(ends, trusted, again)
+    if np.max(np.abs(again - weighed.ground.weight)) > REWEIGHED:
+        return task.weigh(again, trusted)
     return weighed
+
+
+def _ends_disagree(sightings: Sightings) -> bool:
+    """Whether the springing points differ in level far beyond their accuracy: one may be sunk, or misread."""
+    left, right = sightings.end == -1, sightings.end == 1
+    if not (left.any() and right.any()):
+        return False
+    apart = sightings.xy_mm[left, 1].mean() - sightings.xy_mm[right, 1].mean()
+    sigma = np.sqrt(np.mean(sightings.end_sigma_mm[left] ** 2) + np.mean(sightings.end_sigma_mm[right] ** 2))
+    return bool(abs(apart) > ENDS_DISAGREE * sigma)
+
+
+def _without_an_end(task: _Task, weighed: Weighed) -> tuple[Weighed, Floats]:
+    """The likelier of all ends trusted and one taken for a gross error, and the trust in every point (n,)."""
+    everyone = np.ones(len(task.sightings))
+    best, trusted, log_best = weighed, everyone, weighed.log_all
+    for side in (-1, 1):
+        end = task.sightings.end == side
+        if not end.any():
+            continue
+        sigma = float(np.mean(task.sightings.end_sigma_mm[end]))
+        # Rare, and wide both along the curve and square to it.
+        cost = float(np.log(GROSS_SHARE) + 2 * np.log(sigma / GROSS_SIZE_MM))
+        trust = np.where(end, SMALLEST_WEIGHT, everyone)
+        points = np.minimum(weighed.ground.weight, trust)
+        still = replace(task, asked=replace(task.asked, movement=False)).weigh(points, trust)
+        if still.log_all + cost < log_best - WORTH_A_LOOK:
+            continue
+        other = task.weigh(points, trust) if task.asked.movement else still
+        if other.log_all + cost > log_best:
+            best, trusted, log_best = other, trust, other.log_all + cost
+    return best, trusted
 
 
 Rough = tuple[Standing, Floats, float]
@@ -159,7 +217,8 @@ def _fit_roughly(sightings: Sightings, asked: FitOptions) -> tuple[dict[Family, 
     rough: dict[Family, Rough] = {}
     failed: dict[Family, str] = {}
     for family in asked.families:
-        standing = Standing(sightings, BUILDS[family], asked.tilt)
+        free = family is Family.FIVE_CENTRED and asked.free_sectors
+        standing = Standing(sightings, FIVE_CENTRED_FREE if free else BUILDS[family], asked.tilt)
         solution = fit_roughly(standing, start_of(standing))
         if np.isfinite(solution.cost):
             rough[family] = (standing, solution.reached, solution.cost)
@@ -176,43 +235,55 @@ def _shares(standing: Standing, parameters: Floats) -> Floats:
     return np.asarray(standing.stations(parameters) / (2 * profile.half_length_mm))
 
 
-def _weigh(
-    sightings: Sightings,
-    nodes: Nodes,
-    weight: Floats,
-    pitch: float,
-    depth_mm: float,
-    rough: Mapping[Family, Rough],
-    failed: Mapping[Family, str],
-    asked: FitOptions,
-) -> Weighed:
-    grid = scatter_grid(nodes, sightings.sigma_mm, weight, pitch)
-    usual = Scatter(USUAL_SCATTER_MM, USUAL_CORRELATION_COURSES * pitch)
-    metric = whitener(nodes, sightings.sigma_mm, weight, usual)
-    stills = {family: _still(standing, start, metric, grid) for family, (standing, start, _) in rough.items()}
-    smooth = [stills[f] for f in SMOOTH if f in stills] or list(stills.values())
-    base = max(smooth, key=lambda still: still.log_total)
-    bends = _bending(base, grid)
-    likely = np.argsort(bends)[::-1]
-    ground = Ground(sightings, nodes, weight, pitch, grid, bends, likely)
-    moved = _look_for_movement(ground, stills, base, depth_mm) if asked.movement else {}
-    others: dict[Build, Still] = {}
-    for build in OTHER_BUILDS:
-        standing = Standing(sightings, build, asked.tilt)
-        others[build] = _still(standing, start_of(standing), metric, grid)
-    return Weighed(ground, stills, moved, others, failed, asked.movement)
+@dataclass(frozen=True, slots=True, eq=False)
+class _Task:
+    """Everything but the points' weights."""
+
+    sightings: Sightings
+    nodes: Nodes
+    pitch: float
+    depth_mm: float
+    rough: Mapping[Family, Rough]
+    failed: Mapping[Family, str]
+    asked: FitOptions
+
+    def weigh(self, weight: Floats, end_weight: Floats) -> Weighed:
+        """Weigh all hypotheses for weights (n,) of points square to the curve, and of ends along it."""
+        sightings = self.sightings.trusting_ends(end_weight)
+        grid = scatter_grid(self.nodes, sightings.sigma_mm, weight, self.pitch)
+        usual = Scatter(USUAL_SCATTER_MM, USUAL_CORRELATION_COURSES * self.pitch)
+        metric = whitener(self.nodes, sightings.sigma_mm, weight, usual)
+        stills = {
+            family: _still(replace(standing, sightings=sightings), start, metric, grid)
+            for family, (standing, start, _) in self.rough.items()
+        }
+        smooth = [stills[f] for f in SMOOTH if f in stills] or list(stills.values())
+        base = max(smooth, key=lambda still: still.log_total)
+        bends = _bending(base, grid, held=True)
+        # An end that has sunk says nothing of how the courses scatter.
+        loose = _bending(base, grid, held=False)
+        ground = Ground(sightings, self.nodes, weight, self.pitch, grid, bends, loose)
+        moves = self.asked.movement
+        moved = _look_for_movement(ground, stills, base, self.depth_mm) if moves else {}
+        others: dict[Build, Still] = {}
+        for build in OTHER_BUILDS:
+            standing = Standing(sightings, build, self.asked.tilt)
+            others[build] = _still(standing, start_of(standing), metric, grid)
+        return Weighed(ground, stills, moved, others, self.failed, moves)
 
 
 def _still(standing: Standing, start: Floats, metric: Whitener, grid: ScatterGrid) -> Still:
     return stand_still(standing, fit_guided(standing, metric, start).reached, grid)
 
 
-def _bending(still: Still, grid: ScatterGrid) -> Floats:
-    """Log evidence (g,) of a curve free to bend smoothly away from a family."""
+def _bending(still: Still, grid: ScatterGrid, *, held: bool) -> Floats:
+    """Log evidence (g,) of a curve free to bend smoothly away from a family, its ends held or not."""
     bends = bends_along(_shares(still.standing, still.parameters), still.parameters[2])
     n_bends, k, m = len(bends.spread_mm), len(still.parameters), len(still.look.rows)
     columns = np.column_stack([still.look.distance, still.look.slopes, bends.columns])
     rows = np.column_stack([still.look.rows, still.look.row_slopes, np.zeros((m, n_bends))])
+    if not held:
+        rows[:, 0] = 0.0
     own = prior_of(still.parameters, still.ways[0], n_bends)
     loose = np.hstack([np.zeros((n_bends, k)), np.diag(1 / bends.spread_mm)])
     density = own.log_density - float(np.sum(np.log(bends.spread_mm))) - n_bends * LOG_ROOT_TURN
@@ -234,7 +305,7 @@ def _look_for_movement(
         for family, still in stills.items()
     }
     top = max(first.log_evidence for first in firsts.values())
-    enough = ground.bends[ground.likely] > ground.bends.max() - SCATTER_NEGLIGIBLE
+    enough = ground.loose[ground.likely] > ground.loose.max() - SCATTER_NEGLIGIBLE
     few = ground.grid.take(ground.likely[enough][:MOST_SCATTERS])
     fits = {
         family: fit_moved(first, few, few.whiteners[0], depth_mm, ground.weight)
@@ -245,7 +316,7 @@ def _look_for_movement(
 
 
 def _judged_by_best(weighed: Weighed) -> Floats | None:
-    """Weights (n,) judged anew from the likeliest hypothesis; None where that is of no family."""
+    """Weights (n,) of points judged anew from the likeliest hypothesis; None where that is of no family."""
     still = max(weighed.stills, key=weighed.log_still)
     moved = max(weighed.stills, key=weighed.log_moved)
     ground = weighed.ground
@@ -253,10 +324,25 @@ def _judged_by_best(weighed: Weighed) -> Floats | None:
         return None
     if weighed.log_still(still) >= weighed.log_moved(moved):
         best = weighed.stills[still]
-        distance, by_scatter = best.look.distance, logsumexp(best.log_evidence, axis=0)
-        scatter = ground.grid.scatters[int(np.argmax(by_scatter))]
+        number = int(np.argmax(logsumexp(best.log_evidence, axis=0)))
+        distance = best.look.distance
     else:
         fit = weighed.moved[moved]
+        number = int(ground.likely[0])
         distance = fit.moved.look(fit.parameters).distance
-        scatter = ground.grid.scatters[int(ground.likely[0])]
-    return weigh_points(ground.nodes, ground.sightings.sigma_mm, distance, scatter)
+    return weigh_points(ground.nodes, ground.sightings.sigma_mm, distance, ground.grid.scatters[number])
+
+
+def _judged_ends(weighed: Weighed, sightings: Sightings) -> Floats:
+    """Weights (e,) of end points along the likeliest still curve, each against what all others say of it."""
+    still = weighed.stills[max(weighed.stills, key=weighed.log_still)]
+    number = int(np.argmax(logsumexp(still.log_evidence, axis=0)))
+    used = weighed.ground.sightings.end_sigma_mm[sightings.end != 0]
+    slopes = still.look.row_slopes[: len(used)] * used[:, None]
+    off = still.look.rows[: len(used)] * used
+    known = np.einsum("ij,jk,ik->i", slopes, still.averages[0].covariance[number], slopes)
+    # The fit has leaned on this end already: its share in the fit is taken out of both.
+    share = known / used**2
+    left = np.where(share < MOST_OWN_SHARE, 1 - share, 1.0)
+    judged = probability_good(off / left, used**2 + known / left)
+    return np.where(share < MOST_OWN_SHARE, judged, 1.0)

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from survey.curves.protocol import Floats
@@ -70,31 +71,40 @@ def joint_gaps(sightings: Sightings, seen: Sighted, weight: Floats) -> JointGaps
     known = sightings.course != UNKNOWN
     if not known.any():
         return JointGaps(np.empty(0), np.empty(0), np.empty(0))
-    course = np.unique(sightings.course[known])
-    middle = np.array([share[sightings.course == c].mean() for c in course])
+    course, group = np.unique(sightings.course[known], return_inverse=True)
+    middle = np.bincount(group, weights=share[known]) / np.bincount(group)
     order = np.argsort(middle)
     course, middle = course[order], middle[order]
-    width = np.full(len(course) - 1, np.nan)
     sides = {side: _edge_points(sightings, course, side, weight) for side in (-1, 1)}
     next_to = np.diff(course) == 1
     along = -quarter_turned(seen.normal)
-    for j in np.flatnonzero(next_to):
-        a, b = sides[1][j], sides[-1][j + 1]
-        if a >= 0 and b >= 0:
-            width[j] = (sightings.xy_mm[b] - sightings.xy_mm[a]) @ (along[a] + along[b]) / 2
-    excess, power = _against_neighbours(width)
+
+    def apart(left: NDArray[np.int64], right: NDArray[np.int64]) -> Floats:
+        """Distance along the curve (c - 1,) from a point of each course to one of the next, or NaN."""
+        width = np.full(len(course) - 1, np.nan)
+        pair = next_to & (left[:-1] >= 0) & (right[1:] >= 0)
+        a, b = left[:-1][pair], right[1:][pair]
+        width[pair] = np.sum((sightings.xy_mm[b] - sightings.xy_mm[a]) * (along[a] + along[b]) / 2, axis=1)
+        return width
+
+    joint = apart(sides[1], sides[-1])
+    # From middle to middle the edges' errors halve but the bricks' sizes come in: the steadier tells more.
+    pitch = (apart(sides[-1], sides[-1]) + apart(sides[1], sides[1])) / 2
+    excess, power = max(
+        (_against_neighbours(w) for w in (joint, pitch)), key=lambda found: float(found[1].max())
+    )
     return JointGaps((middle[:-1] + middle[1:]) / 2, excess, power)
 
 
 def _edge_points(
     sightings: Sightings, course: NDArray[np.int64], side: int, weight: Floats
 ) -> NDArray[np.int64]:
-    """One trusted point (c,) on a side of each course, -1 where there is none."""
+    """One trusted point (c,) on a side of each course (in any order), -1 where there is none."""
+    good = np.flatnonzero((sightings.edge == side) & (weight > 0.5) & (sightings.course != UNKNOWN))
+    sorter = np.argsort(course)
+    place = sorter[np.searchsorted(course, sightings.course[good], sorter=sorter)]
     found = np.full(len(course), -1)
-    good = (sightings.edge == side) & (weight > 0.5)
-    place = {int(c): i for i, c in enumerate(course)}
-    for i in np.flatnonzero(good):
-        found[place[int(sightings.course[i])]] = i
+    found[place] = good
     return found
 
 
@@ -104,13 +114,14 @@ def _against_neighbours(width: Floats) -> tuple[Floats, Floats]:
     measured = np.isfinite(width)
     if np.count_nonzero(measured) < FEWEST_JOINTS:
         return excess, power
-    for j in np.flatnonzero(measured).tolist():
-        around = width[max(0, j - NEIGHBOURS) : j + NEIGHBOURS + 1].copy()
-        around[j - max(0, j - NEIGHBOURS)] = np.nan
-        around = around[np.isfinite(around)]
-        if len(around) >= NEIGHBOURS // 2:
-            excess[j] = width[j] - np.median(around)
-            power[j] = 1.0
+    around = np.delete(
+        sliding_window_view(np.pad(width, NEIGHBOURS, constant_values=np.nan), 2 * NEIGHBOURS + 1),
+        NEIGHBOURS,
+        axis=1,
+    )
+    among = measured & (np.count_nonzero(np.isfinite(around), axis=1) >= NEIGHBOURS // 2)
+    excess[among] = width[among] - np.nanmedian(around[among], axis=1)
+    power[among] = 1.0
     size = np.abs(excess[power > 0])
     spread = max(LEAST_SPREAD_MM, MAD_TO_SIGMA * float(np.median(size))) if len(size) else LEAST_SPREAD_MM
     far = np.maximum(np.abs(excess) / spread / MOST_SPREADS, 1.0)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -15,10 +14,9 @@ from survey.fitting.engine import NormalSums, minimise
 from survey.fitting.evidence import Average, ScatterGrid
 from survey.fitting.families import shape_of
 from survey.fitting.fitted import ScatteredModel
+from survey.fitting.hinge_choices import HingeChoices, coarse_choices, finer_choices, first_choices
 from survey.fitting.hinge_search import (
     Gains,
-    HingeChoices,
-    all_choices,
     brought_back,
     motion_columns,
     motion_gains,
@@ -33,20 +31,9 @@ from survey.fitting.robust import ScaledLoss
 from survey.fitting.standing import Look, Standing
 from survey.fitting.still import NEAR, Still, prior_of, stand_still
 
-CROWN_SHARES = (1 / 3 - 0.02, 2 / 3 + 0.02)
-"""Where a crown hinge may be: over the middle third."""
-LOWER_SHARES = (0.14, 0.23)
-"""Where a haunch hinge is looked for first; the springing is looked at besides."""
-SPRINGING_SHARE = 0.5
-"""Share of lower hinges that are at their springing."""
-HAUNCH_SHARES = (0.08, 0.11, 0.14, 0.17, 0.2, 0.23, 0.26, 0.29, 0.32)
-N_CROWN_FIRST = 9
-N_CROWN = 9
-"""Joints about a likely place over which the crown hinge is averaged."""
 CROWN_DOUBT = 5.0
 CROWN_APART = 0.1
 MOST_CROWNS = 2
-LARGEST_STEP = 0.03
 NEGLIGIBLE = 7.0
 """Hinges whose log weight lies further below the best are left out."""
 MOST_CHOICES = 200
@@ -70,9 +57,7 @@ def look_for_hinges(still: Still, grid: ScatterGrid, which: np.ndarray, joints: 
     standing, parameters = still.standing, still.parameters
     seen = sighted(standing, parameters)
     s, h = _half_and_rise(standing, parameters)
-    lower = np.array([0.0]) if h < FLAT_RISE_RATIO * s else np.array([0.0, *LOWER_SHARES])
-    crown = np.linspace(*CROWN_SHARES, N_CROWN_FIRST)
-    choices = all_choices(lower, crown, 1.0 - lower, np.zeros(1))
+    choices = first_choices(flat=h < FLAT_RISE_RATIO * s)
     curve = _columns(still.look, len(parameters))
     moved = motion_columns(standing, parameters, seen, choices)
     spreads = spreads_of(standing, parameters)
@@ -246,17 +231,20 @@ def fit_moved(
     """
     standing = first.still.standing
     here = first.choices.take(np.array([first.best]))
-    # A round under two scatters over many hinges, then one under all scatters over those that matter.
+    # Two rounds under the likeliest scatter over ever closer hinges, one under all over those that matter.
     rough = _refined(standing, first.still.parameters, here, metric, weight)
     if rough is None:
         return None
     s, h = _half_and_rise(standing, rough.parameters)
-    many = _many(rough.joints, first.crowns, flat=h < FLAT_RISE_RATIO * s, depth_mm=depth_mm)
-    few = grid.take(np.arange(min(2, len(grid.scatters))))
-    log_weight = _posterior(rough, rough.original(few), many, few).by_choice
+    flat = h < FLAT_RISE_RATIO * s
+    coarse = coarse_choices(rough.joints, first.crowns, flat=flat, depth_mm=depth_mm)
+    one = grid.take(np.arange(1))
+    original = rough.original(one)
+    finer = finer_choices(coarse, _posterior(rough, original, coarse, one).by_choice)
+    log_weight = _posterior(rough, original, finer, one).by_choice
     kept = np.flatnonzero(log_weight > log_weight.max() - NEGLIGIBLE)
     kept = kept[np.argsort(log_weight[kept])[::-1][:MOST_CHOICES]]
-    choices = many.take(kept)
+    choices = finer.take(kept)
     fine = _refined(standing, rough.parameters, choices.take(np.array([0])), metric, weight)
     if fine is None:
         return None
@@ -311,36 +299,6 @@ def _refined(
         look.row_slopes[:, :k],
     )
     return _Refined(moved, parameters, before, seen, joint_gaps(standing.sightings, seen, weight))
-
-
-def _many(joints: JointGaps, about: Floats, *, flat: bool, depth_mm: float) -> HingeChoices:
-    """Choices about the best so far: joints near the crown hinge, lower hinges at springings and haunches."""
-    low, high = CROWN_SHARES
-    crown = joints.share[(joints.share >= low) & (joints.share <= high)]
-    # Where a gap hides the joints, or nothing is numbered, places a little apart stand for them.
-    crown = _filled(np.concatenate([[low], crown, [high]]), LARGEST_STEP)
-    near = {int(i) for place in about for i in np.argsort(np.abs(crown - place))[:N_CROWN]}
-    step = np.gradient(crown)
-    crown, widths = crown[sorted(near)], step[sorted(near)]
-    lower = np.array([0.0]) if flat else np.array([0.0, *HAUNCH_SHARES])
-    depths = np.unique([0.0, depth_mm])
-    mesh = all_choices(lower, crown, 1.0 - lower, depths)
-    log_prior = np.zeros(len(mesh.crown)) - np.log(len(depths))
-    log_prior += np.log(widths[np.searchsorted(crown, mesh.crown)] / (high - low))
-    if not flat:
-        for share in (mesh.left, 1 - mesh.right):
-            haunch = np.log((1 - SPRINGING_SHARE) / len(HAUNCH_SHARES))
-            log_prior += np.where(share > 0, haunch, np.log(SPRINGING_SHARE))
-    return mesh._replace(log_prior=log_prior)
-
-
-def _filled(places: Floats, largest: float) -> Floats:
-    """Places in order with more put in evenly where they stand further apart than the largest step."""
-    parts = [
-        np.linspace(a, b, max(int(np.ceil((b - a) / largest)), 1), endpoint=False)
-        for a, b in pairwise(places)
-    ]
-    return np.concatenate([*parts, places[-1:]])
 
 
 def _posterior(refined: _Refined, original: Still, choices: HingeChoices, grid: ScatterGrid) -> Posterior:

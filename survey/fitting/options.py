@@ -23,6 +23,8 @@ class FitOptions:
         Carry this family into the rebuild whatever the verdict.
     clear_probability : float
         A verdict is clear when its family reaches this probability.
+    free_sectors : bool
+        Fit the five-centred family with sector angles of its own instead of five equal ones of 36 degrees.
     """
 
     families: tuple[Family, ...] = tuple(Family)
@@ -30,3 +32,4 @@ class FitOptions:
     movement: bool = True
     chosen: Family | None = None
     clear_probability: float = 0.99
+    free_sectors: bool = False

@@ -23,8 +23,10 @@ from survey.fitting.families import (
     SEGMENTAL,
     THREE_CENTRED,
     Build,
+    profile_of,
     usual_first_radius,
 )
+from survey.fitting.profile import HalfArcs
 
 SIXTY = "three arcs of 60 degrees"
 LEAST_RATIO = "chord construction of least ratio of radii"
@@ -84,6 +86,9 @@ SET_OUT_RAD = np.radians(0.8)
 """How closely a construction with string and pegs was followed."""
 FIRST_RADIUS_LOG = 0.1
 SET_OUT_LOG = 0.02
+LEAST_FIRST_RADIUS = 0.15
+"""First radius over half-span below which an arc is hardly struck as one."""
+LEAST_FIRST_SPREAD = 0.03
 
 
 def proportions_of(build: Build, numbers: Floats) -> tuple[Proportions, ...]:
@@ -101,9 +106,10 @@ def proportions_of(build: Build, numbers: Floats) -> tuple[Proportions, ...]:
     if q == 2:
         return (Proportions("", base, np.array([ratio]), rise[None]),)
     ways = _haunch_ways(numbers) if build.family is Family.THREE_CENTRED else _first_radius_ways(numbers)
+    corner = _cornered(build, numbers)
     found = []
     for name, share, row, slope, width in ways:
-        rows, slopes = [ratio, row / width], [rise, slope / width]
+        rows, slopes = [ratio, row / width, corner[0]], [rise, slope / width, corner[1]]
         density = base + np.log(share) - np.log(width) - LOG_ROOT_TURN
         if build.family is Family.FIVE_CENTRED:
             density -= np.log(numbers[2])
@@ -116,6 +122,23 @@ def proportions_of(build: Build, numbers: Floats) -> tuple[Proportions, ...]:
                 density += np.log(unit[k]) - LOG_ROOT_TURN
         found.append(Proportions(name, float(density), np.array(rows), np.array(slopes)))
     return tuple(found)
+
+
+def _cornered(build: Build, numbers: Floats) -> tuple[float, Floats]:
+    """Departure (and its slopes) of a first radius too small for an arc: nothing for any usual radius.
+
+    Without it a segmental arch passes for a basket-handle arch whose haunch arc has shrunk to a corner.
+    """
+    profile = profile_of(build, numbers)
+    if not isinstance(profile, HalfArcs):
+        return 0.0, np.zeros(len(numbers))
+    ratio = float(profile.radius_mm[0] / numbers[0])
+    short = (LEAST_FIRST_RADIUS - ratio) / LEAST_FIRST_SPREAD
+    if short <= 0.0:
+        return 0.0, np.zeros(len(numbers))
+    slope = profile.radius_slope[0] / numbers[0]
+    slope = slope - ratio / numbers[0] * np.eye(len(numbers))[0]
+    return short, -slope / LEAST_FIRST_SPREAD
 
 
 _Way = tuple[str, float, float, Floats, float]

@@ -5,7 +5,7 @@ Coordinates are taken from the middle of these points, so that a record on a lar
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,8 @@ ON_A_LINE_RATIO = 1e-3
 """Points whose width square to their best line is below this share of its length show no curve."""
 IN_A_SPOT_MM = 10.0
 FEWEST_POINTS = 4
+MOST_POINTS = 2000
+"""More points of one soffit tell nothing new: they stand closer than its irregularity changes."""
 UNSEEN_END_SIGMA_MM = 15.0
 """How well the outermost surveyed edges stand for springing points that were not surveyed: a joint or so."""
 
@@ -62,6 +64,10 @@ class Sightings:
         """Number of points."""
         return len(self.index)
 
+    def trusting_ends(self, weight: Floats) -> Sightings:
+        """The same with end points trusted along the curve by weights (n,): gross ones count for nothing."""
+        return replace(self, end_sigma_mm=self.end_sigma_mm / np.sqrt(weight))
+
 
 def sightings_of(record: Record) -> Sightings:
     """Gather what the fit uses of a record.
@@ -74,45 +80,53 @@ def sightings_of(record: Record) -> Sightings:
     points = record.points
     first_ring = (points.ring == 1) | (points.ring == UNKNOWN)
     soffit = np.flatnonzero(points.on(Feature.INTRADOS) & first_ring)
-    springing = np.flatnonzero(points.on(Feature.SPRINGING) & first_ring)
     if len(soffit) < FEWEST_POINTS:
         raise FitError(
             f"{len(soffit)} intrados points of ring 1 were surveyed; at least {FEWEST_POINTS} are needed, "
             "better three times that, spread from springing to springing"
         )
+    notes: list[str] = []
+    if len(soffit) > MOST_POINTS:
+        notes.append(f"Of {len(soffit)} intrados points {MOST_POINTS}, spread evenly, were used.")
+        # Beyond that only the irregularity limits a fit, and points stand closer than it changes.
+        soffit = soffit[np.linspace(0, len(soffit) - 1, MOST_POINTS).round().astype(np.int64)]
+    springing = np.flatnonzero(points.on(Feature.SPRINGING) & first_ring)
     used = np.concatenate([soffit, springing])
     _refuse_bad_numbers(points, used)
     centre = points.xy_mm[soffit].mean(axis=0)
     xy = points.xy_mm[used] - centre
-    _refuse_no_curve(xy[: len(soffit)])
-    notes: list[str] = []
+    n = len(soffit)
+    _refuse_no_curve(xy[:n])
+    edge = np.array([_SIDES.get(points.edge[i], 0) for i in used])
     end = np.zeros(len(used), dtype=np.int64)
-    end[len(soffit) :] = [
-        -1 if edge == Edge.LEFT or (edge != Edge.RIGHT and x < 0) else 1
-        for edge, x in zip(points.edge[springing], xy[len(soffit) :, 0], strict=True)
-    ]
+    end[n:] = np.where(edge[n:] != 0, edge[n:], np.where(xy[n:, 0] < 0, -1, 1))
+    edge[n:] = 0
+    course = points.course[used].copy()
+    course[n:] = UNKNOWN
     sigma = np.maximum(points.sigma_mm[used], SMALLEST_SIGMA_MM)
     end_sigma = np.where(end == 0, np.inf, sigma)
-    if not np.any(end):
-        sides = _unseen_ends(xy)
-        end[list(sides.values())] = list(sides)
-        end_sigma[list(sides.values())] = UNSEEN_END_SIGMA_MM
-        notes.append(
-            "No springing point was surveyed: the arch is taken to end at its lowest surveyed edges, "
-            f"within about {UNSEEN_END_SIGMA_MM:.0f} mm."
-        )
-    elif not (np.any(end == -1) and np.any(end == 1)):
-        name = "left" if np.any(end == 1) else "right"
-        notes.append(f"The {name} springing point was not surveyed: both are taken to be level.")
-    notes.extend(_missing_half(xy[: len(soffit)]))
-    course = points.course[used].copy()
-    course[len(soffit) :] = UNKNOWN
-    edge = np.array([_SIDES.get(points.edge[i], 0) for i in used])
-    edge[len(soffit) :] = 0
+    notes.extend(_ends_told(xy, end, end_sigma))
+    notes.extend(_missing_half(xy[:n]))
     return Sightings(used, xy, sigma, course, edge, end, end_sigma, centre, record.known, tuple(notes))
 
 
 _SIDES = {Edge.LEFT: -1, Edge.RIGHT: 1}
+
+
+def _ends_told(xy: Floats, end: NDArray[np.int64], end_sigma: Floats) -> list[str]:
+    """Let the lowest edges stand for springing points nobody surveyed (in place), and say so."""
+    if not np.any(end):
+        sides = _unseen_ends(xy)
+        end[list(sides.values())] = list(sides)
+        end_sigma[list(sides.values())] = UNSEEN_END_SIGMA_MM
+        return [
+            "No springing point was surveyed: the arch is taken to end at its lowest surveyed edges, "
+            f"within about {UNSEEN_END_SIGMA_MM:.0f} mm."
+        ]
+    if not (np.any(end == -1) and np.any(end == 1)):
+        name = "left" if np.any(end == 1) else "right"
+        return [f"The {name} springing point was not surveyed: both are taken to be level."]
+    return []
 
 
 def _unseen_ends(soffit: Floats) -> dict[int, int]:
