@@ -46,12 +46,13 @@ gradient.
 When it has converged
 ---------------------
 With g = J'Wd, sqrt(g' N^-1 g / n) is how far, in root mean square over the n observations, the next
-Gauss-Newton step would move the curve; divided by the rms residual it is the cosine of the angle between the
-residual vector and the tangent plane of the model (0 at an optimum, the same in any parametrisation). A fit
-has converged when the movement is below ``relative_tolerance`` times the rms residual or below
-``absolute_tolerance``. It is measured at the returned parameters. Anything else (steps that leave the domain,
-points that leave a parameter undetermined, too many evaluations) is a failure with its reason in words and
-NaN parameters; where the search stood is kept in ``reached``.
+Gauss-Newton step would move the curve; divided by the rms residual it is the cosine of the angle between
+the residual vector and the tangent plane of the model (0 at an optimum, the same in any parametrisation). A
+fit has converged when the movement is below ``relative_tolerance`` times the rms residual or below
+``absolute_tolerance``; or when rounding lets no step lower it and it is below ``rounding_tolerance`` times
+the rms. It is measured at the returned parameters. Anything else (steps that leave the domain, points that
+leave a parameter undetermined, too many evaluations) is a failure with its reason in words and NaN
+parameters; where the search stood is kept in ``reached``.
 
 References
 ----------

@@ -157,6 +157,20 @@ def test_points_inside_and_far_off_do_not_upset_the_search():
     assert fit.ss_mm2 <= other[5] * (1 + 1e-9)
 
 
+def test_one_half_of_an_arch_tells_how_little_it_knows():
+    """From a springing to the crown only: truth within the stated errors, four times the full arch's and more."""
+    angle = np.linspace(0.0, np.pi / 2, 60)
+    clean = np.stack([2000.0 * np.cos(angle), 900.0 * np.sin(angle)], axis=1)
+    fits = [
+        fit_ellipse_orthogonal(clean + np.random.default_rng(seed).normal(0.0, 2.0, (60, 2)))
+        for seed in range(40)
+    ]
+    off = np.array([(fit.parameters - TRUTH) / fit.sigmas for fit in fits])
+    assert 0.75 < np.sqrt(np.mean(off**2)) < 1.3
+    whole = fit_ellipse_orthogonal(noisy_arc(60, 180.0, 1, sigma_mm=2.0))
+    assert fits[0].sigmas[2] > 4.0 * whole.sigmas[2]
+
+
 class TestWeights:
     def test_weights_repeat_points(self):
         points = noisy_arc(30, 180.0, 2)

@@ -28,6 +28,17 @@ def test_circle_through_six_points():
     assert fit.ss_mm2 == pytest.approx(1.227599078183656, rel=RELATIVE)
 
 
+def test_the_algebraic_circle_is_another_one():
+    """Their circle of least algebraic residual, coefficients of norm one: 5.3794, 7.2532, 3.0370."""
+    x, y = CIRCLE_6.T
+    a, b, c, d = np.linalg.svd(np.stack([x * x + y * y, x, y, np.ones(6)], axis=1))[2][-1]
+    centre = np.array([-b, -c]) / (2.0 * a)
+    radius = np.sqrt(centre @ centre - d / a)
+    np.testing.assert_allclose([*centre, radius], [5.3794, 7.2532, 3.0370], atol=5e-5)
+    algebraic = np.sum((np.hypot(x - centre[0], y - centre[1]) - radius) ** 2)
+    assert fit_circle_orthogonal(CIRCLE_6).ss_mm2 < 0.5 * algebraic
+
+
 def test_ellipse_through_eight_points():
     fit = fit_ellipse_orthogonal(ELLIPSE_8)
     assert fit.converged
