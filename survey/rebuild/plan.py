@@ -55,10 +55,10 @@ class Brick:
     """One brick of the plan; corners are intrados left, intrados right, extrados right, extrados left.
 
     Widths and joints at the intrados are measured along the ring's inner curve, as courses.csv records them,
-    so that bricks and joints add up to its length exactly; a brick's flat face is the chord of its width. At the
-    extrados they are straight distances between corners. For a sawtooth ring they are those of the section
-    parallel to the face: a brick of width w turned by the angle a takes w / cos(a), a joint j
-    takes j / cos(a).
+    so that bricks and joints add up to its length exactly; a brick's flat face is the chord of its width. At
+    the extrados they are straight distances between corners. For a sawtooth ring they are those of the
+    section parallel to the face: a brick of width w turned by the angle a takes w / cos(a), a joint j takes
+    j / cos(a).
     """
 
     ring: int
@@ -137,7 +137,7 @@ class Templet:
     cut: bool
     """False for whole uncut bricks."""
     soffit_step_mm: float = 0.0
-    """How far a soffit arris stands off the curve at worst, because a templet is symmetric and the curve is not."""
+    """Greatest departure of a soffit arris from the curve: a templet is symmetric, the curve is not."""
     fewest: bool = True
     """True where it is proven that no fewer templets of its kind keep the tolerance."""
 
