@@ -97,22 +97,24 @@ def start_of(standing: Standing) -> Floats:
     flanks = soffit[soffit[:, 0] <= fifth[0], 1], soffit[soffit[:, 0] >= fifth[1], 1]
     at = {side: seen.xy_mm[seen.end == side] for side in (-1, 1)}
     # The middle of ends and lowest edges: one misread springing point, or a missing flank, does not move it.
-    level = float(
-        np.median([*(p[1] for xy in at.values() for p in xy), *(np.quantile(f, 0.02) for f in flanks)])
-    )
+    levels = [*(p[1] for xy in at.values() for p in xy), *(np.quantile(f, 0.02) for f in flanks)]
+    level = float(np.median(levels))
     top = float(np.quantile(soffit[:, 1], 0.98))
     ends = [xy[:, 0].mean() if len(xy) else edge for xy, edge in zip(at.values(), (low, high), strict=True)]
     middle, half = (ends[0] + ends[1]) / 2, (ends[1] - ends[0]) / 2
     if not (len(at[-1]) and len(at[1])):
         # Only one end: the crown is the axis as near as a start needs it.
         middle = float(np.mean(soffit[soffit[:, 1] >= np.quantile(soffit[:, 1], 0.9), 0]))
-        half = max(
-            abs(low - middle), abs(high - middle), *(abs(p[0] - middle) for xy in at.values() for p in xy)
-        )
-    if top <= level or half <= 0.0:
+        reached = [low, high, *(p[0] for xy in at.values() for p in xy)]
+        half = float(np.max(np.abs(np.array(reached) - middle)))
+    if half <= 0.0:
         raise FitError(
-            f"the highest points lie {top - level:.0f} mm above the springing points over a half-span of "
-            f"{half:.0f} mm; check which points are springings and which way is up"
+            f"the left springing point lies {-2 * half:.0f} mm right of the right one; check their edges"
+        )
+    if top <= level:
+        raise FitError(
+            f"the soffit's highest points lie {level - top:.0f} mm below its springing points; check which "
+            "points are springings and which way is up"
         )
     return standing.start(half, top - level, np.array([middle, level]))
 

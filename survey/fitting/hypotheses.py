@@ -46,6 +46,8 @@ N_FIRST_SCATTERS = 3
 MOST_SCATTERS = 16
 SCATTER_NEGLIGIBLE = 6.0
 """Scatters whose log weight lies further below the likeliest are not averaged over where it is costly."""
+NO_SIGN = 3.0
+"""If at first look every moved family is this far behind the likeliest still one, nothing has moved."""
 HOPELESS = 8.0
 """A moved family this far (in log evidence, at first look) behind the likeliest is not fitted any further."""
 MOST_OWN_SHARE = 0.9
@@ -305,6 +307,9 @@ def _look_for_movement(
         for family, still in stills.items()
     }
     top = max(first.log_evidence for first in firsts.values())
+    still = max(float(logsumexp(s.log_evidence[:, first_scatters])) for s in stills.values())
+    if top < still - NO_SIGN:
+        return {}
     enough = ground.loose[ground.likely] > ground.loose.max() - SCATTER_NEGLIGIBLE
     few = ground.grid.take(ground.likely[enough][:MOST_SCATTERS])
     fits = {

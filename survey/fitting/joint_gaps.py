@@ -91,7 +91,7 @@ def joint_gaps(sightings: Sightings, seen: Sighted, weight: Floats) -> JointGaps
     # From middle to middle the edges' errors halve but the bricks' sizes come in: the steadier tells more.
     pitch = (apart(sides[-1], sides[-1]) + apart(sides[1], sides[1])) / 2
     excess, power = max(
-        (_against_neighbours(w) for w in (joint, pitch)), key=lambda found: float(found[1].max())
+        (_against_neighbours(w) for w in (joint, pitch)), key=lambda found: float(found[1].max(initial=0.0))
     )
     return JointGaps((middle[:-1] + middle[1:]) / 2, excess, power)
 

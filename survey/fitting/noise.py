@@ -154,7 +154,8 @@ def whitener(nodes: Nodes, sigma_mm: Floats, weight: Floats, scatter: Scatter) -
     main = chain / power + np.add.reduceat(point[nodes.order], nodes.first)
     off = -gain / power
     if len(nodes) == 1:
-        pivot, below, backward = main, off, main
+        # The solver wants one entry beside the diagonal even where there is none.
+        pivot, below, backward = main, np.zeros(1), main
     else:
         pivot, below, _ = lapack.dpttrf(main, off)
         backward = lapack.dpttrf(main[::-1], off[::-1])[0][::-1]

@@ -14,7 +14,6 @@ from survey.curves.protocol import Floats
 from survey.errors import FitError
 from survey.record.model import UNKNOWN, Edge, Feature, KnownDimensions, Record, SurveyPoints
 
-SMALLEST_SIGMA_MM = 1e-6
 ON_A_LINE_RATIO = 1e-3
 """Points whose width square to their best line is below this share of its length show no curve."""
 IN_A_SPOT_MM = 10.0
@@ -103,7 +102,7 @@ def sightings_of(record: Record) -> Sightings:
     edge[n:] = 0
     course = points.course[used].copy()
     course[n:] = UNKNOWN
-    sigma = np.maximum(points.sigma_mm[used], SMALLEST_SIGMA_MM)
+    sigma = points.sigma_mm[used]
     end_sigma = np.where(end == 0, np.inf, sigma)
     notes.extend(_ends_told(xy, end, end_sigma))
     notes.extend(_missing_half(xy[:n]))
@@ -144,11 +143,12 @@ def _unseen_ends(soffit: Floats) -> dict[int, int]:
 
 def _refuse_bad_numbers(points: SurveyPoints, used: NDArray[np.int64]) -> None:
     xy, sigma = points.xy_mm[used], points.sigma_mm[used]
-    bad = used[~(np.isfinite(xy).all(axis=1) & np.isfinite(sigma) & (sigma >= 0))]
+    bad = used[~(np.isfinite(xy).all(axis=1) & np.isfinite(sigma) & (sigma > 0))]
     if len(bad):
         names = ", ".join(points.name[i] for i in bad[:5])
         raise FitError(
-            f"points {names} have no finite coordinates or no usable sigma; mend or leave them out"
+            f"points {names} have coordinates that are no numbers, or a sigma that is not above 0; mend them "
+            "or leave them out"
         )
 
 
