@@ -143,7 +143,7 @@ Only ratios mean anything: the machine was shared. The floor is one np.hypot ove
 product of a ready Jacobian. A method over 6 s is left out at the next size. `least_squares` has five (three)
 parameters, vectorised feet, numerical derivatives and a start from the bounding box, which is all but exact
 for the level half ellipse and not for the turned one. With `our Jacobian` it is given the analytic
-derivatives and the algebraic start too; it does not count as a peer, for those are half of what this fit consists of.
+derivatives and the algebraic start too; it is no peer then, for those are half of this fit.
 """
 
 

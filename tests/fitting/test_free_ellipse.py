@@ -158,7 +158,7 @@ def test_points_inside_and_far_off_do_not_upset_the_search():
 
 
 def test_one_half_of_an_arch_tells_how_little_it_knows():
-    """From a springing to the crown only: truth within the stated errors, four times the full arch's and more."""
+    """From a springing to the crown only: truth within stated errors, four times the full arch's and more."""
     angle = np.linspace(0.0, np.pi / 2, 60)
     clean = np.stack([2000.0 * np.cos(angle), 900.0 * np.sin(angle)], axis=1)
     fits = [
