@@ -80,10 +80,9 @@ def circle_place(coefficients: Sequence[float]) -> CirclePlace:
 
 
 class CircleModel:
-    """The engine's model of a circle through :class:`FreePoints`; the largest coefficient is kept at its
-    value.
+    """The engine's model of a circle through :class:`FreePoints`.
 
-    It holds the columns its passes write to.
+    The largest coefficient is kept at its value. It holds the columns its passes write to.
     """
 
     names: Sequence[str] = ()

@@ -66,10 +66,10 @@ def ellipse_place(coefficients: Sequence[float]) -> EllipsePlace:
 
 
 def conic_derivatives(place: EllipsePlace) -> Floats:
-    """Rows (6, 6): the conic with size 1, then its derivatives for x, y, a, b and the angle, by
-    :data:`TERMS`.
+    """Conic of size 1, then its derivatives for x, y, a, b and the angle, as rows (6, 6).
 
-    The derivative for the angle is divided by (a^2 - b^2) / (a b), which vanishes for a circle.
+    Columns are :data:`TERMS`. The derivative for the angle is divided by (a^2 - b^2) / (a b), which
+    vanishes for a circle.
     """
     c, s, a, b = place.cos, place.sin, place.a, place.b
     u = (c, s, -(c * place.x + s * place.y))

@@ -85,12 +85,11 @@ def solve_feet(uv: Floats, a: float, b: float, t: Floats, work: FootWork, tolera
 
 
 def solve_feet_safely(uv: Floats, a: float, b: float) -> Floats:
-    """Rows t, p/a, q/b (3, m) for any points, by Newton's iteration from below; arguments as
-    :func:`solve_feet`.
+    """Rows t, p/a, q/b (3, m) for any points, by Newton's iteration from below.
 
-    The unknown is t + b^2, so that nothing is lost where that is small. On the long axis inside the evolute
-    it is zero, and of the two feet that are equally near the upper one is given; at the centre of a circle,
-    where every foot is, the one on the second axis.
+    Arguments as for :func:`solve_feet`. The unknown is t + b^2, so that nothing is lost where that is
+    small. On the long axis inside the evolute it is zero, and of the two feet that are equally near the
+    upper one is given; at the centre of a circle, where every foot is, the one on the second axis.
     """
     focal2 = (a - b) * (a + b)
     au, bv = a * uv[0], b * uv[1]

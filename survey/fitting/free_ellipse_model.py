@@ -38,10 +38,10 @@ BLOCK = 8192
 
 
 class EllipseModel:
-    """The engine's model of an ellipse through :class:`FreePoints`; ``held`` is the coefficient kept at its
-    value.
+    """The engine's model of an ellipse through :class:`FreePoints`.
 
-    It holds the columns its passes write to and, to begin the next pass with, the last feet.
+    ``held`` is the coefficient kept at its value. It holds the columns its passes write to and, to begin
+    the next pass with, the last feet.
     """
 
     names: Sequence[str] = ()

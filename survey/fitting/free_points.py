@@ -1,5 +1,4 @@
-"""Points of a free fit: checked once, then seen centred, turned to their principal axes and scaled to size
-one.
+"""Points of a free fit: checked once, then seen centred, turned and scaled to size one.
 
 A fit whose numbers must not depend on where the site grid starts subtracts a centre before it does anything
 else: coordinates of 4.5e8 mm keep 6e-8 mm, their squares would keep none.
