@@ -111,10 +111,14 @@ def start_of(standing: Standing) -> Floats:
         raise FitError(
             f"the left springing point lies {-2 * half:.0f} mm right of the right one; check their edges"
         )
-    if top <= level:
+    inside = soffit[(soffit[:, 0] > fifth[0]) & (soffit[:, 0] < fifth[1]), 1]
+    below = (
+        min(float(np.median(flank)) for flank in flanks) - float(np.median(inside)) if len(inside) else 0.0
+    )
+    if below > 0.0:
         raise FitError(
-            f"the soffit's highest points lie {level - top:.0f} mm below its springing points; check which "
-            "points are springings and which way is up"
+            f"the middle of the soffit lies {below:.0f} mm below both its flanks; check which points are "
+            "springings and which way is up"
         )
     return standing.start(half, top - level, np.array([middle, level]))
 

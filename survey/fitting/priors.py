@@ -35,7 +35,7 @@ MID_SECTOR = "first radius from the ellipse's curvature at mid sector"
 LOG_ROOT_TURN = 0.5 * np.log(2 * np.pi)
 
 
-MOVED_SHARE = 0.35
+MOVED_SHARE = 0.2
 """Share of surveyed arches that have moved as pieces, before anything is measured."""
 SETTLES_SHARE = 0.4
 """Share of those with one springing sunk as well."""

@@ -16,7 +16,7 @@ from survey.fitting.result import Verdict
 
 NONE_CLEAR = 0.9
 """Probability from which 'none of these' is said outright."""
-MOVES_FROM = 0.5
+MOVES_FROM = 0.6
 """Probability from which the arch is said to have moved."""
 N_COMPARED = 201
 

@@ -75,15 +75,3 @@ def _bent(metric: Whitener, distance: Floats, bends: Bends) -> Floats:
     products = bends.columns.T @ weighted
     matrix = products[:, 1:] + np.diag(bends.spread_mm**-2.0)
     return np.asarray(bends.columns @ np.linalg.solve(matrix, products[:, 0]))
-
-
-def log_gross(weight: Floats, sigma_mm: Floats, distance: Floats) -> float:
-    """What gross errors add to a log evidence whose points count by their weights (n,).
-
-    The variational bound of the mixture: a gross point is paid for by its rarity and its wide scatter.
-    """
-    good = np.clip(weight, SMALLEST_WEIGHT, 1 - 1e-12)
-    bad = 1.0 - good
-    wide = np.log(GROSS_SHARE * sigma_mm / GROSS_SIZE_MM) - 0.5 * (distance / GROSS_SIZE_MM) ** 2
-    mixing = -good * np.log(good) - bad * np.log(bad)
-    return float(np.sum(bad * wide + good * np.log(1 - GROSS_SHARE) + mixing))
