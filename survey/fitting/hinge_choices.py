@@ -24,8 +24,8 @@ N_CROWN = 9
 LARGEST_STEP = 0.03
 """Where joints stand further apart than this, or are not known, more places are put between them."""
 HAUNCHES = (0.1, 0.17, 0.24, 0.31)
-FINER = (-0.06, -0.03, 0.0, 0.03, 0.06)
-"""Haunch hinges about the likeliest of the coarse ones."""
+FINER = 0.03
+"""Step of haunch hinges about the likely ones of the coarse round."""
 UNLIKELY = 0.01
 """Places of less weight than this in the coarse round are left out of the finer one."""
 
@@ -95,11 +95,11 @@ def _finer_lower(share: Floats, weight: Floats) -> _Places:
     haunch = np.unique(share[share > 0])
     if len(haunch) == 0 or 1 - at_springing < UNLIKELY:
         return _Places(np.zeros(1), np.log([SPRINGING_SHARE if len(haunch) else 1.0]))
-    best = haunch[int(np.argmax([weight[share == place].sum() for place in haunch]))]
-    places = best + np.array(FINER)
-    places = places[(places >= HAUNCH_SHARES[0]) & (places <= HAUNCH_SHARES[1])]
-    step = FINER[1] - FINER[0]
-    lower = _lower(places, step / (HAUNCH_SHARES[1] - HAUNCH_SHARES[0] + step))
+    likely = haunch[[weight[share == place].sum() > UNLIKELY for place in haunch]]
+    places = np.arange(HAUNCH_SHARES[0], HAUNCH_SHARES[1] + FINER / 2, FINER)
+    reach = (HAUNCHES[1] - HAUNCHES[0]) / 2 + FINER
+    places = places[np.min(np.abs(places[:, None] - likely), axis=1, initial=np.inf) < reach]
+    lower = _lower(places, FINER / (HAUNCH_SHARES[1] - HAUNCH_SHARES[0] + FINER))
     return lower if at_springing > UNLIKELY else _Places(lower.share[1:], lower.log_prior[1:])
 
 

@@ -5,7 +5,10 @@ settlement. For every choice of the three hinges that is two more columns, and w
 motions the gain in evidence over the arch that stands still is closed (t and S after the curve's own numbers
 have been averaged over):
 
-    log gain = 1/2 t' S^-1 t - 1/2 log det (S P^-1),   S = P + M'Sigma^-1 M - ...,   t = -M'Sigma^-1 d + ...
+    log gain = 1/2 (t' S^-1 t - u' P u - log det (S P^-1)),
+    S = P + M'Sigma^-1 M - ...,   t = P u - M'Sigma^-1 d + ...,
+
+u and P the usual motion and the inverse of its covariance.
 """
 
 from __future__ import annotations
@@ -22,6 +25,7 @@ from survey.fitting.hinge_choices import HingeChoices
 from survey.fitting.joint_gaps import JointGaps, Sighted
 from survey.fitting.moved import Moved
 from survey.fitting.pieces import quarter_turned
+from survey.fitting.priors import LikelyMotion
 from survey.fitting.standing import Standing
 from survey.record.model import UNKNOWN
 
@@ -157,7 +161,7 @@ class Gains(NamedTuple):
     pull: Floats
 
 
-def motion_gains(products: MotionProducts, still: Average, spreads: Floats) -> Gains:
+def motion_gains(products: MotionProducts, still: Average, likely: LikelyMotion) -> Gains:
     """Gains of every choice of hinges over the arch that stands still.
 
     Parameters
@@ -165,21 +169,22 @@ def motion_gains(products: MotionProducts, still: Average, spreads: Floats) -> G
     products : MotionProducts
     still : Average
         The arch that stands still, averaged over the same scatters.
-    spreads : (2,) float
-        Prior standard deviations of spread and settlement; 0 holds one at nothing.
+    likely : LikelyMotion
+        Prior of spread and settlement.
     """
-    free = np.flatnonzero(spreads > 0)
+    free = np.flatnonzero(likely.sigma_mm > 0)
     cross, own = products.cross[..., free], products.own[..., free[:, None], free]
     g, k, h = cross.shape[0], cross.shape[1] - 1, cross.shape[2]
     slopes = cross[:, 1:].reshape(g, k, -1)
     pull = -(still.covariance @ slopes).reshape(g, k, h, -1)
-    power = np.diag(spreads[free] ** -2.0)
+    power = np.diag(likely.sigma_mm[free] ** -2.0)
+    usual = likely.mean_mm[free]
     given = np.stack([np.sum(cross[:, 1:, :, a, None] * pull, axis=1) for a in range(len(free))], axis=2)
     matrix = own + power + given
-    vector = -(cross[:, 0] + (still.shift[:, None, :] @ slopes).reshape(g, h, -1))
+    vector = power @ usual - (cross[:, 0] + (still.shift[:, None, :] @ slopes).reshape(g, h, -1))
     covariance = np.linalg.inv(matrix)
     motion = (covariance @ vector[..., None])[..., 0]
-    log_gain = 0.5 * np.sum(motion * vector, axis=-1)
+    log_gain = 0.5 * (np.sum(motion * vector, axis=-1) - usual @ power @ usual)
     log_gain += 0.5 * np.linalg.slogdet(covariance)[1] + 0.5 * np.linalg.slogdet(power)[1]
     return _padded(log_gain, motion, covariance, pull.transpose(0, 2, 1, 3), free)
 

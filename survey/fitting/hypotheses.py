@@ -48,14 +48,15 @@ SCATTER_NEGLIGIBLE = 6.0
 """Scatters whose log weight lies further below the likeliest are not averaged over where it is costly."""
 NO_SIGN = 3.0
 """If at first look every moved family is this far behind the likeliest still one, nothing has moved."""
-HOPELESS = 8.0
+HOPELESS = 6.0
 """A moved family this far (in log evidence, at first look) behind the likeliest is not fitted any further."""
 MOST_OWN_SHARE = 0.9
 """An end that alone decides where the curve ends cannot be judged by the rest."""
 ENDS_DISAGREE = 5.0
 WORTH_A_LOOK = 3.0
+MOST_FACTOR = 1.3
 DOUBTFUL = 0.5
-REWEIGHED = 0.3
+REWEIGHED = 0.6
 """A weight that changes by more than this asks for everything to be weighed once more."""
 
 
@@ -120,6 +121,13 @@ class Weighed:
         return self.moved[family].log_evidence + float(np.log(share))
 
     @property
+    def is_of_a_family(self) -> bool:
+        """Whether some family, still or moved, is likelier than all curves of no family."""
+        return self.log_other < max(
+            f(family) for f in (self.log_still, self.log_moved) for family in self.stills
+        )
+
+    @property
     def log_other(self) -> float:
         """Log weight of all curves of no family: bending freely, or one of the known ones."""
         known = [still.log_total for still in self.others.values()]
@@ -171,13 +179,20 @@ def weigh_hypotheses(
     doubtful = np.any(weight[ends] < DOUBTFUL) or (_ends_disagree(sightings) and not asked.tilt)
     if doubtful or np.any(_judged_ends(weighed, sightings) < DOUBTFUL):
         weighed, trusted = _without_an_end(task, weighed)
-    again = _judged_by_best(weighed)
-    if again is None:
+    again = np.where(ends, trusted, _judged_by_best(weighed))
+    now = weighed.ground.weight
+    if np.max(np.abs(again - now)) <= REWEIGHED:
         return weighed
-    again = np.where(ends, trusted, again)
-    if np.max(np.abs(again - weighed.ground.weight)) > REWEIGHED:
-        return task.weigh(again, trusted)
+    anew = task.weigh(again, trusted)
+    if weighed.is_of_a_family or anew.log_all + _cost_of(again, now, sightings) > weighed.log_all:
+        return anew
     return weighed
+
+
+def _cost_of(weight: Floats, before: Floats, sightings: Sightings) -> float:
+    """What further gross errors cost in log evidence: each is rare and lies anywhere within centimetres."""
+    more = np.maximum(before - weight, 0.0)
+    return float(more @ np.log(GROSS_SHARE * sightings.sigma_mm / GROSS_SIZE_MM))
 
 
 def _ends_disagree(sightings: Sightings) -> bool:
@@ -261,9 +276,7 @@ class _Task:
         }
         smooth = [stills[f] for f in SMOOTH if f in stills] or list(stills.values())
         base = max(smooth, key=lambda still: still.log_total)
-        bends = _bending(base, grid, held=True)
-        # An end that has sunk says nothing of how the courses scatter.
-        loose = _bending(base, grid, held=False)
+        bends, loose = _bending(base, grid)
         ground = Ground(sightings, self.nodes, weight, self.pitch, grid, bends, loose)
         moves = self.asked.movement
         moved = _look_for_movement(ground, stills, base, self.depth_mm) if moves else {}
@@ -278,22 +291,31 @@ def _still(standing: Standing, start: Floats, metric: Whitener, grid: ScatterGri
     return stand_still(standing, fit_guided(standing, metric, start).reached, grid)
 
 
-def _bending(still: Still, grid: ScatterGrid, *, held: bool) -> Floats:
-    """Log evidence (g,) of a curve free to bend smoothly away from a family, its ends held or not."""
+def _bending(still: Still, grid: ScatterGrid) -> tuple[Floats, Floats]:
+    """Log evidence (g,), (g,) of a curve free to bend away from a family, its ends held, and its ends free.
+
+    An end that has sunk says nothing of how the courses scatter, so scatters are chosen with the ends free.
+    """
     bends = bends_along(_shares(still.standing, still.parameters), still.parameters[2])
     n_bends, k, m = len(bends.spread_mm), len(still.parameters), len(still.look.rows)
     columns = np.column_stack([still.look.distance, still.look.slopes, bends.columns])
     rows = np.column_stack([still.look.rows, still.look.row_slopes, np.zeros((m, n_bends))])
-    if not held:
-        rows[:, 0] = 0.0
     own = prior_of(still.parameters, still.ways[0], n_bends)
     loose = np.hstack([np.zeros((n_bends, k)), np.diag(1 / bends.spread_mm)])
     density = own.log_density - float(np.sum(np.log(bends.spread_mm))) - n_bends * LOG_ROOT_TURN
     prior = Prior(
         np.concatenate([own.rows, np.zeros(n_bends)]), np.vstack([own.slopes, loose]), float(density)
     )
-    averaged = average(grid.grams(columns, rows), grid.log_determinants(m), prior)
-    return np.asarray(grid.log_prior + averaged.log_evidence)
+    without = grid.grams(columns, np.zeros((0, columns.shape[1])))
+    share = np.array([scatter.sigma_factor for scatter in grid.scatters])[:, None, None] ** -2.0
+    determinants = grid.log_determinants(m)
+    met = rows.copy()
+    met[:, 0] = 0.0
+    held, free = (
+        grid.log_prior + average(without + share * (r.T @ r), determinants, prior).log_evidence
+        for r in (rows, met)
+    )
+    return np.asarray(held), np.asarray(free)
 
 
 def _look_for_movement(
@@ -320,13 +342,11 @@ def _look_for_movement(
     return {family: fit for family, fit in fits.items() if fit is not None}
 
 
-def _judged_by_best(weighed: Weighed) -> Floats | None:
-    """Weights (n,) of points judged anew from the likeliest hypothesis; None where that is of no family."""
+def _judged_by_best(weighed: Weighed) -> Floats:
+    """Weights (n,) of points judged anew from the likeliest family, still or moved."""
     still = max(weighed.stills, key=weighed.log_still)
     moved = max(weighed.stills, key=weighed.log_moved)
     ground = weighed.ground
-    if weighed.log_other > max(weighed.log_still(still), weighed.log_moved(moved)):
-        return None
     if weighed.log_still(still) >= weighed.log_moved(moved):
         best = weighed.stills[still]
         number = int(np.argmax(logsumexp(best.log_evidence, axis=0)))
@@ -335,7 +355,10 @@ def _judged_by_best(weighed: Weighed) -> Floats | None:
         fit = weighed.moved[moved]
         number = int(ground.likely[0])
         distance = fit.moved.look(fit.parameters).distance
-    return weigh_points(ground.nodes, ground.sightings.sigma_mm, distance, ground.grid.scatters[number])
+    scatter = ground.grid.scatters[number]
+    # A gross error kept so far has widened the scatter it is now judged by.
+    scatter = scatter._replace(sigma_factor=min(scatter.sigma_factor, MOST_FACTOR))
+    return weigh_points(ground.nodes, ground.sightings.sigma_mm, distance, scatter)
 
 
 def _judged_ends(weighed: Weighed, sightings: Sightings) -> Floats:

@@ -23,8 +23,9 @@ from survey.fitting.fitted import figures_of
 from survey.fitting.hinge_search import brought_back
 from survey.fitting.hypotheses import Ground
 from survey.fitting.moved import Moved
-from survey.fitting.movement_fit import GuidedMoved, MovedFit, hinged, spreads_of
+from survey.fitting.movement_fit import GuidedMoved, MovedFit, hinged
 from survey.fitting.pieces import Motion, turned
+from survey.fitting.priors import likely_motions
 from survey.fitting.result import Candidate, Estimate, Hinge, Movement, Opens, Piece
 
 AGREEING = 0.3
@@ -69,13 +70,16 @@ def final_moved(fit: MovedFit, ground: Ground) -> FinalMoved:
     choices = fit.choices
     depth = float(by_choice @ choices.depth_mm)
     here = choices.take(np.array([best]))._replace(depth_mm=np.array([depth]))
-    settles = bool(weight.sum(axis=(0, 2, 3))[1] > 0.5)
+    motions = fit.posterior.motions
+    settles = bool(weight.sum(axis=(0, 2, 3))[[likely.settles for likely in motions]].sum() > 0.5)
     standing = fit.original.standing
     seen = brought_back(fit.moved, fit.parameters)
     moved = hinged(standing, fit.parameters[:k], seen, here, 0, settles=settles)
     likeliest = fit.scatters[int(np.argmax(weight.sum(axis=(0, 1, 3))))]
     metric = ground.whitener_of(likeliest)
-    model = GuidedMoved(moved, metric, spreads_of(standing, fit.parameters))
+    ways = likely_motions(fit.parameters[2])
+    apart = next(m for m in ways if m.settles and (m.mean_mm[0] > 0) == (mean[k] > 0))
+    model = GuidedMoved(moved, metric, apart)
     # The average of many hinges may lie where no single curve does; the last best fit never does.
     solution = minimise(model, mean[: len(moved.names)], options=EXACT)
     if not np.isfinite(solution.cost):

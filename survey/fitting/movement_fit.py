@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from scipy.special import log_ndtr, logsumexp
+from scipy.special import logsumexp
 
 from survey.curves import curve_of
 from survey.curves.protocol import Curve, Floats
@@ -26,7 +26,7 @@ from survey.fitting.hinge_search import (
 from survey.fitting.joint_gaps import JointGaps, Sighted, joint_gaps
 from survey.fitting.moved import HingePlace, Moved
 from survey.fitting.noise import Scatter, Whitener
-from survey.fitting.priors import CLOSING_SHARE, SETTLEMENT_RATIO, SETTLES_SHARE, SPREAD_RATIO, proportions_of
+from survey.fitting.priors import LikelyMotion, likely_motions, proportions_of
 from survey.fitting.robust import ScaledLoss
 from survey.fitting.standing import Look, Standing
 from survey.fitting.still import NEAR, Still, prior_of, stand_still
@@ -36,7 +36,7 @@ CROWN_APART = 0.1
 MOST_CROWNS = 2
 NEGLIGIBLE = 7.0
 """Hinges whose log weight lies further below the best are left out."""
-MOST_CHOICES = 200
+MOST_CHOICES = 250
 FLAT_RISE_RATIO = 0.4
 """A flatter arch (rise over half-span) has no haunch to hinge at."""
 
@@ -60,14 +60,14 @@ def look_for_hinges(still: Still, grid: ScatterGrid, which: np.ndarray, joints: 
     choices = first_choices(flat=h < FLAT_RISE_RATIO * s)
     curve = _columns(still.look, len(parameters))
     moved = motion_columns(standing, parameters, seen, choices)
-    spreads = spreads_of(standing, parameters)
     products = motion_products(grid.take(which), curve, moved, joints, choices.crown)
     total = np.full(len(choices.crown), -np.inf)
     for way, averaged in enumerate(still.averages):
         part = Average(*(column[which] for column in averaged))
-        gains = motion_gains(products, part, spreads)
-        weight = still.log_evidence[way, which][:, None] + gains.log_gain + _log_opening(gains)
-        total = np.logaddexp(total, logsumexp(weight, axis=0))
+        for likely in likely_motions(s):
+            gains = motion_gains(products, part, likely)
+            weight = still.log_evidence[way, which][:, None] + gains.log_gain + likely.log_share
+            total = np.logaddexp(total, logsumexp(weight, axis=0))
     total += choices.log_prior
     return FirstLook(still, choices, int(np.argmax(total)), _crowns(choices, total), float(logsumexp(total)))
 
@@ -81,11 +81,6 @@ def _crowns(choices: HingeChoices, log_weight: Floats) -> Floats:
         if all(abs(choices.crown[i] - other) > CROWN_APART for other in found):
             found.append(float(choices.crown[i]))
     return np.array(found)
-
-
-def spreads_of(standing: Standing, parameters: Floats) -> Floats:
-    """Usual spread and settlement (2,) of an arch of this size, as standard deviations."""
-    return np.asarray(2 * standing.numbers(parameters)[0] * np.array([SPREAD_RATIO, SETTLEMENT_RATIO]))
 
 
 def _half_and_rise(standing: Standing, parameters: Floats) -> tuple[float, float]:
@@ -106,7 +101,7 @@ class GuidedMoved:
 
     moved: Moved
     metric: Whitener
-    spreads: Floats
+    likely: LikelyMotion
 
     @property
     def n_observations(self) -> int:
@@ -126,11 +121,12 @@ class GuidedMoved:
         prior = prior_of(parameters[:k], usual, len(parameters) - k)
         matrix = sums.matrix + prior.slopes.T @ prior.slopes
         gradient = sums.gradient + prior.slopes.T @ prior.rows
-        motion = parameters[k:]
-        power = self.spreads[: len(motion)] ** -2.0
+        n_motions = len(parameters) - k
+        off = parameters[k:] - self.likely.mean_mm[:n_motions]
+        power = self.likely.sigma_mm[:n_motions] ** -2.0
         matrix[k:, k:] += np.diag(power)
-        gradient[k:] += power * motion
-        cost = sums.cost + float(prior.rows @ prior.rows + power @ motion**2)
+        gradient[k:] += power * off
+        cost = sums.cost + float(prior.rows @ prior.rows + power @ off**2)
         return NormalSums(matrix, gradient, cost)
 
     def residuals(self, parameters: Floats) -> Floats:
@@ -171,10 +167,18 @@ def _place(curve: Curve, share: float, depth_mm: float = 0.0) -> HingePlace:
 
 
 class Posterior(NamedTuple):
-    """Log weights (w, v, g, h) by way, settling, scatter and hinges, and the gains (w, v) behind them."""
+    """Log weights (w, v, g, h) by way, motion, scatter and hinges; gains (w, v) and motions (v,)."""
 
     log_weight: Floats
     gains: tuple[tuple[Gains, ...], ...]
+    motions: tuple[LikelyMotion, ...]
+
+    @property
+    def likely_motions(self) -> tuple[LikelyMotion, ...]:
+        """The motions that are not negligible."""
+        by_motion = np.asarray(logsumexp(self.log_weight, axis=(0, 2, 3)))
+        likely = by_motion > by_motion.max() - NEGLIGIBLE
+        return tuple(motion for motion, kept in zip(self.motions, likely, strict=True) if kept)
 
     @property
     def by_choice(self) -> Floats:
@@ -240,8 +244,10 @@ def fit_moved(
     coarse = coarse_choices(rough.joints, first.crowns, flat=flat, depth_mm=depth_mm)
     one = grid.take(np.arange(1))
     original = rough.original(one)
-    finer = finer_choices(coarse, _posterior(rough, original, coarse, one).by_choice)
-    log_weight = _posterior(rough, original, finer, one).by_choice
+    motions = likely_motions(s)
+    finer = finer_choices(coarse, _posterior(rough, original, coarse, one, motions).by_choice)
+    found = _posterior(rough, original, finer, one, motions)
+    log_weight = found.by_choice
     kept = np.flatnonzero(log_weight > log_weight.max() - NEGLIGIBLE)
     kept = kept[np.argsort(log_weight[kept])[::-1][:MOST_CHOICES]]
     choices = finer.take(kept)
@@ -249,7 +255,7 @@ def fit_moved(
     if fine is None:
         return None
     original = fine.original(grid)
-    posterior = _posterior(fine, original, choices, grid)
+    posterior = _posterior(fine, original, choices, grid, found.likely_motions)
     return MovedFit(
         fine.moved,
         fine.parameters,
@@ -277,14 +283,20 @@ class _Refined:
         return stand_still(self.moved.standing, self.parameters[:k], grid, self.look)
 
 
+def _either_way(half_span_mm: float) -> LikelyMotion:
+    """A prior that takes no side, to find where the points lead."""
+    apart = likely_motions(half_span_mm)[1]
+    wide = np.hypot(apart.mean_mm, apart.sigma_mm)
+    return LikelyMotion(np.zeros(2), wide, 0.0)
+
+
 def _refined(
     standing: Standing, start: Floats, here: HingeChoices, metric: Whitener, weight: Floats
 ) -> _Refined | None:
     k = len(standing.names)
-    spreads = spreads_of(standing, start)
     moved = hinged(standing, start[:k], sighted(standing, start[:k]), here, 0)
     first = start if len(start) == k + 2 else np.concatenate([start, [0.0, 0.0]])
-    solution = minimise(GuidedMoved(moved, metric, spreads), first, options=NEAR)
+    solution = minimise(GuidedMoved(moved, metric, _either_way(start[2])), first, options=NEAR)
     if not np.isfinite(solution.cost):
         return None
     parameters = solution.reached
@@ -301,32 +313,25 @@ def _refined(
     return _Refined(moved, parameters, before, seen, joint_gaps(standing.sightings, seen, weight))
 
 
-def _posterior(refined: _Refined, original: Still, choices: HingeChoices, grid: ScatterGrid) -> Posterior:
+def _posterior(
+    refined: _Refined,
+    original: Still,
+    choices: HingeChoices,
+    grid: ScatterGrid,
+    motions: tuple[LikelyMotion, ...],
+) -> Posterior:
     standing, parameters = original.standing, original.parameters
     moved = motion_columns(standing, parameters, refined.seen, choices)
     curve = _columns(original.look, len(parameters))
     products = motion_products(grid, curve, moved, refined.joints, choices.crown)
-    spreads = spreads_of(standing, parameters)
-    variants = ((np.array([1.0, 0.0]), 1 - SETTLES_SHARE), (np.array([1.0, 1.0]), SETTLES_SHARE))
     weights, all_gains = [], []
     for way, averaged in enumerate(original.averages):
-        gains = tuple(motion_gains(products, averaged, spreads * held) for held, _ in variants)
+        gains = tuple(motion_gains(products, averaged, likely) for likely in motions)
         weights.append(
             [
-                original.log_evidence[way][:, None]
-                + g.log_gain
-                + _log_opening(g)
-                + np.log(share)
-                + choices.log_prior
-                for g, (_, share) in zip(gains, variants, strict=True)
+                original.log_evidence[way][:, None] + g.log_gain + likely.log_share + choices.log_prior
+                for g, likely in zip(gains, motions, strict=True)
             ]
         )
         all_gains.append(gains)
-    return Posterior(np.array(weights), tuple(all_gains))
-
-
-def _log_opening(gains: Gains) -> Floats:
-    """Correction (g, h) for spreads being mostly apart: abutments seldom close in."""
-    certainty = gains.motion[..., 0] / np.sqrt(gains.covariance[..., 0, 0])
-    apart = np.log(2 * (1 - CLOSING_SHARE)) + log_ndtr(certainty)
-    return np.asarray(np.logaddexp(apart, np.log(2 * CLOSING_SHARE) + log_ndtr(-certainty)))
+    return Posterior(np.array(weights), tuple(all_gains), motions)

@@ -8,6 +8,7 @@ millimetre. Proportions are Gaussian in the numbers named below, which keeps eve
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -41,11 +42,43 @@ SETTLES_SHARE = 0.4
 """Share of those with one springing sunk as well."""
 CLOSING_SHARE = 0.04
 """Share of those whose springings came closer."""
-SPREAD_RATIO = 0.012
-"""Standard deviation of a spread, as a share of the span, in an arch that has moved and still stands."""
+SPREAD_RATIO = (0.008, 0.006)
+"""Mean and standard deviation of a spread, as shares of the span, in a moved arch that still stands."""
 SETTLEMENT_RATIO = 0.006
+"""Standard deviation of a settlement, as a share of the span."""
 OTHER_SHARE = 0.02
 """Share of arches of none of the families."""
+
+
+class LikelyMotion(NamedTuple):
+    """One way arches move: mean and standard deviation (2,) of spread and settlement, and its log share.
+
+    A standard deviation of 0 holds a motion at nothing.
+    """
+
+    mean_mm: Floats
+    sigma_mm: Floats
+    log_share: float
+
+    @property
+    def settles(self) -> bool:
+        """Whether one springing sinks."""
+        return bool(self.sigma_mm[1] > 0)
+
+
+def likely_motions(half_span_mm: float) -> tuple[LikelyMotion, ...]:
+    """The ways an arch of this size moves: springings apart or, seldom, closer; one sunk or not."""
+    span = 2 * half_span_mm
+    mean, sigma = span * SPREAD_RATIO[0], span * SPREAD_RATIO[1]
+    return tuple(
+        LikelyMotion(
+            np.array([sign * mean, 0.0]),
+            np.array([sigma, span * SETTLEMENT_RATIO * settles]),
+            float(np.log(way * (SETTLES_SHARE if settles else 1 - SETTLES_SHARE))),
+        )
+        for sign, way in ((1, 1 - CLOSING_SHARE), (-1, CLOSING_SHARE))
+        for settles in (False, True)
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
