@@ -26,6 +26,8 @@ from survey.fitting.standing import Standing
 from survey.fitting.still import Still, stand_still
 
 EXACT = EngineOptions(max_evaluations=60)
+NEAR_LIMIT = 0.97
+"""Rise over half-span from which a search that strays is taken to run into the semicircle."""
 AGREES = 0.5
 """A construction is named when it is likelier than this among the ways its family was proportioned."""
 
@@ -69,7 +71,7 @@ def final_fit(still: Still, ground: Ground) -> FinalFit:
         return FinalFit(
             still, parameters, _covariance(still, None), standing.look(parameters).distance, True, ""
         )
-    if solution.converged or standing.numbers(start)[1] > 0.97 * standing.numbers(start)[0]:
+    if solution.converged or _near_limit(standing, start):
         limit = _at_limit(still, metric, ground)
         if limit is not None:
             return limit
@@ -88,6 +90,11 @@ def _exists(standing: Standing, parameters: Floats) -> bool:
 def _beyond_limit(standing: Standing, parameters: Floats) -> bool:
     s, h = (*standing.numbers(parameters)[:2], 0.0)[:2]
     return standing.build in LIMITED and bool(h > s)
+
+
+def _near_limit(standing: Standing, parameters: Floats) -> bool:
+    s, h = (*standing.numbers(parameters)[:2], 0.0)[:2]
+    return standing.build in LIMITED and bool(h > NEAR_LIMIT * s)
 
 
 def _at_limit(still: Still, metric: Whitener, ground: Ground) -> FinalFit | None:

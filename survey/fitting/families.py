@@ -25,6 +25,8 @@ EQUAL_SECTORS_RAD = (np.pi / 5, np.pi / 5, np.pi / 10)
 """Five equal sectors of 36 degrees over the whole arch: two and a half on each side."""
 
 QUARTER_TURN_RAD = np.pi / 2
+SMALLEST_RADIUS_RATIO = 0.02
+"""A first radius below this share of the half-span is a corner."""
 SMALLEST_SECTOR_RAD = np.radians(2.0)
 """An arc of less than two degrees is no arc a mason would strike."""
 
@@ -124,7 +126,7 @@ def _three_centred(numbers: Floats) -> HalfArcs:
     closure = np.array([[c - 1.0, -c], [n, 1.0 - n]])
     radius = np.linalg.solve(closure, [-s, h])
     small, large = radius
-    if radius.min() <= 0.0:
+    if small < SMALLEST_RADIUS_RATIO * s or large <= 0.0:
         raise OutsideDomainError("the haunch arc shrinks to a corner")
     by = np.linalg.solve(closure, [[-1.0, 0.0, (small - large) * n], [0.0, 1.0, -(small - large) * c]])
     zero = np.zeros(3)
@@ -149,7 +151,7 @@ def _five_centred(numbers: Floats) -> HalfArcs:
     c, n = np.cos([f1, f2]), np.sin([f1, f2])
     closure = np.array([[c[1] - c[0], -c[1]], [n[1] - n[0], 1.0 - n[1]]])
     second, third = np.linalg.solve(closure, [first - s - first * c[0], h - first * n[0]])
-    if min(first, second, third) <= 0.0:
+    if first < SMALLEST_RADIUS_RATIO * s or min(second, third) <= 0.0:
         raise OutsideDomainError("an arc shrinks to a corner")
     right = np.zeros((2, q))
     right[:, :3] = [[-1.0, 0.0, 1.0 - c[0]], [0.0, 1.0, -n[0]]]

@@ -111,6 +111,8 @@ def _end_rows(standing: Standing, parameters: Floats, pushes: Floats) -> Floats:
     tangent = standing.end_sights(parameters, profile, here.xy).tangent
     rows = np.zeros((2, standing.n_rows))
     rows[:, : len(ends)] = -(pushes @ tangent.T) * sightings.end[ends] / sightings.end_sigma_mm[ends]
+    if sightings.known.span is not None:
+        rows[0, len(ends)] = 1 / sightings.known.span.sigma_mm
     return rows
 
 

@@ -144,10 +144,26 @@ class Moved:
         q = len(self.build.numbers)
         slopes[:, 2 : 2 + q] += seen.slopes
         rows, row_slopes = self._ends(own, profile, local, motion)
-        known, known_slopes = self.standing.known_rows(own)
-        wide = np.zeros((len(known), len(parameters)))
-        wide[:, : self.n_standing] = known_slopes
+        known, wide = self._known(parameters)
         return Look(seen.distance, slopes, np.concatenate([rows, known]), np.concatenate([row_slopes, wide]))
+
+    def _known(self, parameters: Floats) -> tuple[Floats, Floats]:
+        """Known dimensions (m,) and slopes (m, k): they were taken on the arch as it stands now.
+
+        The present span is the original's and the spread; of the present rise the original's says nothing.
+        """
+        k = self.n_standing
+        known = self.sightings.known
+        rows, slopes = self.standing.known_rows(parameters[:k])
+        wide = np.zeros((len(rows), len(parameters)))
+        wide[:, :k] = slopes
+        if known.span is not None:
+            rows[0] += parameters[k] / known.span.sigma_mm
+            wide[0, k] = 1 / known.span.sigma_mm
+        if known.rise is not None:
+            at = 0 if known.span is None else 1
+            rows[at], wide[at] = 0.0, 0.0
+        return rows, wide
 
     def _slopes(
         self, own: Floats, local: Local, back: Local, normal: Floats, motion: Motion, piece: NDArray[np.int64]

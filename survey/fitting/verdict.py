@@ -14,7 +14,7 @@ from survey.fitting.families import BUILDS
 from survey.fitting.hypotheses import Weighed
 from survey.fitting.result import Verdict
 
-NONE_CLEAR = 0.9
+NONE_CLEAR = 0.99
 """Probability from which 'none of these' is said outright."""
 MOVES_FROM = 0.6
 """Probability from which the arch is said to have moved."""

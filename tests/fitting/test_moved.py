@@ -18,6 +18,7 @@ from survey.fitting.moved import Moved
 from survey.fitting.movement_fit import hinged
 from survey.fitting.sightings import sightings_of
 from survey.fitting.standing import Standing
+from survey.record.model import Known, KnownDimensions
 
 SHAPES = {
     "semicircular": curves.semicircular(1200.0),
@@ -117,6 +118,21 @@ def test_a_hinge_at_the_back_opens_its_joint_by_depth_times_turn() -> None:
     at = int(np.argmin(np.abs(gaps.share - here.crown[0])))
     assert at == int(np.argmax(gaps.excess_mm))
     assert gaps.excess_mm[at] == pytest.approx(opening, abs=3.0)
+
+
+def test_known_dimensions_are_those_of_the_arch_as_it_stands() -> None:
+    arch = exact_arch("elliptical")
+    known = KnownDimensions(span=Known(2424.0, 0.5), rise=Known(123.0, 0.5), axis_x=Known(0.0, 1e6))
+    arch = replace(arch, record=replace(arch.record, known=known))
+    moved, parameters, here = moved_as_simulated(arch)
+    look = moved.look(parameters)
+    # The present span is 2400 and a spread of 24; the present rise is no rise of the original's.
+    assert look.rows[2:4] == pytest.approx([0.0, 0.0], abs=1e-6)
+    assert look.row_slopes[2, moved.n_standing] == 2.0
+    assert np.all(look.row_slopes[3] == 0.0)
+    k = moved.n_standing
+    columns = motion_columns(moved.standing, parameters[:k], sighted(moved.standing, parameters[:k]), here)
+    assert columns.rows[:, 2] == pytest.approx([2.0, 0.0])
 
 
 def test_without_settlement_the_motion_is_a_spread() -> None:
