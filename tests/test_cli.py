@@ -235,3 +235,51 @@ def test_a_pipe_gets_no_progress_bar(tmp_path):
     command = [sys.executable, "-m", "survey", "all", str(demo_record("loft_window")), "--out", str(tmp_path)]
     run = subprocess.run(command, capture_output=True, text=True, check=True)
     assert run.stderr == ""
+
+
+def edited(tmp_path, name, file, old, new):
+    """A copy of a demo record with one text of one file replaced."""
+    folder = tmp_path / "edited"
+    shutil.copytree(demo_record(name), folder)
+    text = (folder / file).read_text(encoding="utf-8")
+    assert old in text
+    (folder / file).write_text(text.replace(old, new, 1), encoding="utf-8")
+    return folder
+
+
+def test_a_repair_to_a_miscount_is_refused(tmp_path, capsys):
+    folder = edited(tmp_path, "cellar_doorway", "arch.toml", "courses = 33", "courses = 36")
+    assert main(["rebuild", str(folder), "--out", str(tmp_path / "out")]) == 1
+    assert (
+        "36 courses are recorded, but what stands and the rhythm leave room for 33" in capsys.readouterr().err
+    )
+
+
+def test_marks_that_lay_one_brick_into_another_are_refused(tmp_path, capsys):
+    folder = tmp_path / "laying"
+    shutil.copytree(demo_record("loft_window"), folder)
+    (folder / "laid.csv").write_text("ring,course,edge,along\n1,3,right,10\n1,2,right,16\n", encoding="utf-8")
+    assert main(["rebuild", str(folder), "--out", str(tmp_path / "out"), "--scope", "whole"]) == 1
+    assert "before course 2 ends at 160.0 mm; measure both marks again" in capsys.readouterr().err
+
+
+def test_templets_of_an_earlier_plan_do_not_stay(tmp_path):
+    assert main(["rebuild", str(demo_record("cellar_doorway")), "--out", str(tmp_path)]) == 0
+    assert list((tmp_path / "drawings").glob("templet_*.dxf"))
+    assert main(["rebuild", str(demo_record("loft_window")), "--out", str(tmp_path)]) == 0
+    assert not list((tmp_path / "drawings").glob("templet_[A-Z].dxf"))
+
+
+def test_an_arch_of_no_family_is_not_rebuilt_whole_unasked(tmp_path, capsys):
+    """Half-parabolas meeting at a kink: no family fits, so a curve must be named."""
+    folder = tmp_path / "pointed"
+    folder.mkdir()
+    (folder / "arch.toml").write_text(
+        '[arch]\nname = "p"\n[measure]\nunit = "mm"\npoint_sigma = 1.0\n'
+        '[[rings]]\nring = 1\ndepth = 215\nbrick_width = 50\nlaid = "radial"\n'
+    )
+    xs = np.linspace(-1000.0, 1000.0, 81)
+    lines = [f"P{i},{x:.1f},{1400 * (1 - abs(x) / 1000) ** 0.7:.1f},intrados,," for i, x in enumerate(xs)]
+    (folder / "points.csv").write_text("point,x,y,feature,ring,course\n" + "\n".join(lines) + "\n")
+    assert main(["rebuild", str(folder), "--out", str(tmp_path / "out"), "--scope", "whole"]) == 1
+    assert "follows the nearest family only" in capsys.readouterr().err

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import cast
 
@@ -87,7 +87,40 @@ def plan_rebuild(record: Record, fit: ArchFit, options: RebuildOptions | None = 
         chosen = choose_curve(fit, options.curve)
         drafts = _whole_drafts(record, surveyed, chosen)
     plan = _finish(record, options, scope, chosen, surveyed, drafts)
+    plan = _with_doubts_of_the_fit(plan, fit, options)
     return replan(plan, record.laid) if record.laid else plan
+
+
+CLEAR_MISCOUNT = 0.5
+"""Probability of another count from which a repair to the recorded one is refused; the recorded count already
+weighs in it, so that more than half is much."""
+
+
+def _with_doubts_of_the_fit(plan: RebuildPlan, fit: ArchFit, options: RebuildOptions) -> RebuildPlan:
+    """Refuse what the fit says cannot be: a curve of no family, and a repair to a count that has no room."""
+    refusals: list[str] = []
+    warnings: list[str] = []
+    if fit.verdict.clear and fit.verdict.family is None:
+        told = f"{fit.verdict.because} This plan follows the nearest family only."
+        if plan.scope is Scope.WHOLE and options.curve is None:
+            refusals.append(f"{told} Name the curve to build to (--curve) if that is what is wanted.")
+        else:
+            warnings.append(told)
+    chosen_counts = dict(options.counts)
+    for count in fit.courses:
+        likeliest = max(count.probability, key=lambda n: count.probability[n], default=count.count)
+        if (
+            plan.scope is Scope.REPAIR
+            and count.ring not in chosen_counts
+            and likeliest != count.count
+            and count.probability[likeliest] >= CLEAR_MISCOUNT
+        ):
+            refusals.append(
+                f"Ring {count.ring}: {count.count} courses are recorded, but what stands and the rhythm "
+                f"leave room for {likeliest}; a repair cannot move what stands. Count again and correct "
+                "courses in arch.toml."
+            )
+    return replace(plan, refusals=(*refusals, *plan.refusals), warnings=(*warnings, *plan.warnings))
 
 
 def _survey_ring(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -75,6 +76,7 @@ def laid_of_ring(ring: RingPlan, marks: Iterable[LaidMark], intrados: Curve) -> 
             middle[mark.course - 1] = station
     doubts = _width_doubts(ring, edge, end - start)
     fixed = _both_edges(edge, middle, end - start)
+    _check_order(ring, fixed)
     marked = ~np.isnan(fixed[:, 0])
     fixed[standing] = np.column_stack([start, end])[standing]
     return LaidRing(fixed, _laid(marked, standing, from_middle=ring.sawtooth), doubts)
@@ -91,6 +93,18 @@ def _check(mark: LaidMark, ring: RingPlan, standing: NDArray[np.bool_]) -> None:
             f"laid.csv row {mark.row}: course {mark.course} of ring {ring.ring} stands and is not laid anew; "
             "correct the course"
         )
+
+
+def _check_order(ring: RingPlan, fixed_mm: Floats) -> None:
+    """Refuse marks that would lay one brick into another."""
+    marked = np.flatnonzero(~np.isnan(fixed_mm[:, 0]))
+    for before, after in pairwise(marked):
+        if fixed_mm[after, 0] < fixed_mm[before, 1]:
+            raise PlanError(
+                f"laid.csv: course {after + 1} of ring {ring.ring} would start {fixed_mm[after, 0]:.1f} mm "
+                f"along, before course {before + 1} ends at {fixed_mm[before, 1]:.1f} mm; measure both marks "
+                "again"
+            )
 
 
 def _width_doubts(ring: RingPlan, edge: Floats, planned: Floats) -> tuple[str, ...]:

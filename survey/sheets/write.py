@@ -46,7 +46,9 @@ def write_rebuild_sheets(record: Record, fit: ArchFit, plan: RebuildPlan, folder
     from survey.sheets.rebuild_sets import make_rebuild_sets
 
     sets = make_rebuild_sets(record, fit, plan)
-    return (*_write_pages(sets, folder), *_write_drawings(sets, folder))
+    paths = (*_write_pages(sets, folder), *_write_drawings(sets, folder))
+    _drop_older_templets(folder, paths)
+    return paths
 
 
 def write_comparison_sheets(
@@ -92,6 +94,7 @@ def write_sheets(
         *make_rebuild_sets(record, fit, plan),
     )
     paths = [*_write_pages(sets, folder), *_write_drawings(sets, folder)]
+    _drop_older_templets(folder, paths)
     given = ReportInput(record, fit, map_, plan)
     sections = report_sections(given, sets)
     paths.append(write_whole(folder / "report.html", render_report_html(given, sections)))
@@ -129,6 +132,14 @@ def _write_drawings(sets: Iterable[MadeSet], folder: Path) -> list[Path]:
                 whole = render_drawing_svg(placed.drawing, scale=placed.scale, title=made.sheets[0].title)
                 written[f"{name} whole"] = write_whole(target / f"{name}.svg", whole)
     return list(written.values())
+
+
+def _drop_older_templets(folder: Path, written: Iterable[Path]) -> None:
+    """Take away templets of an earlier plan in the same folder: nobody shall cut bricks to them."""
+    kept = set(written)
+    for path in (folder / DRAWINGS).glob("templet*.*"):
+        if path not in kept:
+            path.unlink()
 
 
 def _drawings(made: MadeSet) -> Iterable[Placed]:
