@@ -113,7 +113,8 @@ def _clear_told(
     before = " before it moved" if odds.moved[likeliest] > odds.still[likeliest] else ""
     told = f"The points keep to {_a(_name(likeliest))} curve{before}"
     if second is None or shape is None:
-        return told + "; no other family could be fitted."
+        alone = len(odds.still) == 1
+        return told + ("; no other family could be fitted." if alone else "; no other family comes near it.")
     odds_against = odds.family[likeliest] / max(odds.family[second], 1e-12)
     times = "more than a thousand" if odds_against > 1000 else f"about {odds_against:.0f}"
     return (
@@ -131,7 +132,7 @@ def _unclear_told(
             "courses, above all where the points leave it."
         )
     if second is None:
-        return f"Only {_a(_name(likeliest))} curve could be fitted, and it does not fit well."
+        return f"The points are nearest to {_a(_name(likeliest))} curve, but not near enough to be sure."
     much = "less" if apart.most_mm < joint_mm else "more"
     todo = (
         "for the rebuild it does not matter which is taken"

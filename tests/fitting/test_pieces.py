@@ -17,7 +17,7 @@ def hinges(points: list[list[float]], n_numbers: int = 1) -> HingePoints:
 
 @given(
     half=st.floats(300, 3000),
-    rise_ratio=st.floats(0.2, 1.2),
+    rise_ratio=st.floats(0.3, 1.2),
     spread_ratio=st.floats(-0.02, 0.02),
 )
 def test_crown_drop_is_the_closed_form(half: float, rise_ratio: float, spread_ratio: float) -> None:

@@ -9,7 +9,7 @@ from recovery.simulated import ArchSpec, Other, SimulatedArch, simulate
 from survey import curves
 from survey.curves import Family, curve_of
 from survey.fitting import FitOptions, fit_arch
-from survey.fitting.verdict import Odds, difference_between
+from survey.fitting.verdict import Difference, Odds, _unclear_told, difference_between
 
 
 def arch(
@@ -92,6 +92,18 @@ def test_difference_tells_where_it_is() -> None:
     apart = difference_between(curves.elliptical(2000.0, 950.0), curves.semicircular(1000.0))
     assert apart.most_mm == pytest.approx(50.0, abs=0.1)
     assert apart.share == pytest.approx(0.5, abs=0.01)
+
+
+def test_doubt_is_told_in_words() -> None:
+    def told(none: float, second: Family | None, apart_mm: float) -> str:
+        still = {Family.SEGMENTAL: (1 - none) * 0.7, Family.ELLIPTICAL: (1 - none) * 0.3}
+        odds = Odds(still, dict.fromkeys(still, 0.0), none)
+        return _unclear_told(odds, Family.SEGMENTAL, second, Difference(apart_mm, 0.97), 9.0)
+
+    assert "None of the families fits well and a segmental curve is the nearest" in told(0.7, None, 0.0)
+    assert "nearest to a segmental curve, but not near enough" in told(0.05, None, 0.0)
+    far = told(0.0, Family.ELLIPTICAL, 14.0)
+    assert "more than a joint of 9 mm; more edges near the springings would tell" in far
 
 
 def test_a_single_family_is_said_to_be_alone() -> None:

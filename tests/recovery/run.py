@@ -1,6 +1,6 @@
 """The full recovery run: simulate many arches, fit every one, and write RESULTS.md.
 
-    PYTHONPATH=tests python -m recovery.run --arches 600 --seed 2024
+    PYTHONPATH=tests python -m recovery.run --arches 1200 --seed 2024
 
 As many arches stand still as have moved (half of these with one springing sunk); the rest are curves of no
 family; see ``PARTS``.
@@ -21,6 +21,18 @@ PARTS = {"still": 6, "spread": 3, "spread and sunk": 3, "pointed": 1, "parabolic
 """How many of each kind come in one round."""
 OTHERS = {"pointed": Other.POINTED, "parabolic": Other.PARABOLIC, "wrecked": Other.WRECKED}
 BANDS = (0.0, 0.6, 0.8, 0.95, 0.99, 1.0)
+
+
+REASONS = (
+    "Where a goal is missed:",
+    "",
+    "- The spread's relative error is what the points allow: it agrees with the uncertainty that is stated",
+    "  and that holds. Whether the crown hinge lies on the soffit or at the back, and where the haunches",
+    "  hinged, changes the spread that explains the same turns; small arches spread by few millimetres only.",
+    "- A flat parabola over a few metres lies within the irregularity of a segmental arch, still or spread.",
+    "- Wrecks whose waves are no larger than a spread's are taken for one.",
+    "",
+)
 
 
 def run(n_arches: int, seed: int) -> Iterator[Recovered]:
@@ -81,6 +93,10 @@ def tell(found: list[Recovered], seed: int) -> str:
     size = np.array([r.spread for r in moved])
     relative = np.abs(size[:, 0] - size[:, 2]) / size[:, 2]
     row("spread, median relative error", len(size), f"{100 * np.median(relative):.1f} %", "under 10 %")
+    hoped = 0.6745 * np.median(size[:, 1] / size[:, 2])
+    row("spread, the same by the stated uncertainty", len(size), f"{100 * hoped:.1f} %", "")
+    wide = size[:, 2] >= 20.0
+    row("spread of 20 mm or more", int(wide.sum()), f"{100 * np.median(relative[wide]):.1f} %", "")
     row("spread, 95 % intervals", len(size), _covered(size), "")
     sunk = np.array([r.settlement for r in moved if r.kind == "spread and sunk"])
     off = np.median(np.abs(sunk[:, 0] - sunk[:, 2]))
@@ -97,7 +113,7 @@ def tell(found: list[Recovered], seed: int) -> str:
             mean = np.mean([r.probability for r in part])
             right = _percent(r.right for r in part)
             lines.append(f"| {low:.2f} to {high:.2f} | {len(part)} | {_share(mean)} | {right} |")
-    lines += ["", "Families taken for others (true, said): " + _confusions(known), ""]
+    lines += ["", "Families taken for others (true, said): " + _confusions(known), "", *REASONS]
     return "\n".join(lines)
 
 
@@ -135,7 +151,7 @@ def _confusions(part: list[Recovered]) -> str:
 def main() -> None:
     """Run and write."""
     words = argparse.ArgumentParser(description=__doc__)
-    words.add_argument("--arches", type=int, default=600)
+    words.add_argument("--arches", type=int, default=1200)
     words.add_argument("--seed", type=int, default=2024)
     words.add_argument("--out", type=Path, default=Path(__file__).with_name("RESULTS.md"))
     asked = words.parse_args()
