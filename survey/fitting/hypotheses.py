@@ -25,7 +25,7 @@ from survey.fitting.joint_gaps import joint_gaps
 from survey.fitting.movement_fit import FirstLook, MovedFit, fit_moved, look_for_hinges
 from survey.fitting.noise import Nodes, Scatter, Whitener, nodes_of, whitener
 from survey.fitting.options import FitOptions
-from survey.fitting.priors import LOG_ROOT_TURN, MOVED_SHARE, OTHER_SHARE
+from survey.fitting.priors import BENDING_SHARE, KNOWN_OTHER_SHARE, LOG_ROOT_TURN, MOVED_SHARE
 from survey.fitting.sightings import Sightings
 from survey.fitting.standing import Standing
 from survey.fitting.still import Still, fit_guided, prior_of, stand_still
@@ -108,17 +108,21 @@ class Weighed:
     failed: Mapping[Family, str]
     moves: bool
 
+    def _log_share(self, *, moved: bool) -> float:
+        """Log share of one family, still or moved, among everything."""
+        of_families = 1 - BENDING_SHARE - KNOWN_OTHER_SHARE * len(self.others)
+        of_these = (MOVED_SHARE if moved else 1 - MOVED_SHARE) if self.moves else 1.0
+        return float(np.log(of_families * of_these / len(self.stills)))
+
     def log_still(self, family: Family) -> float:
         """Log weight of a family standing still."""
-        share = 1 - MOVED_SHARE if self.moves else 1.0
-        return self.stills[family].log_total + float(np.log(share * (1 - OTHER_SHARE) / len(self.stills)))
+        return self.stills[family].log_total + self._log_share(moved=False)
 
     def log_moved(self, family: Family) -> float:
         """Log weight of a family having moved; minus infinity where that is hopeless."""
         if family not in self.moved:
             return -np.inf
-        share = MOVED_SHARE * (1 - OTHER_SHARE) / len(self.stills)
-        return self.moved[family].log_evidence + float(np.log(share))
+        return self.moved[family].log_evidence + self._log_share(moved=True)
 
     @property
     def is_of_a_family(self) -> bool:
@@ -130,10 +134,9 @@ class Weighed:
     @property
     def log_other(self) -> float:
         """Log weight of all curves of no family: bending freely, or one of the known ones."""
-        known = [still.log_total for still in self.others.values()]
-        return float(
-            logsumexp([logsumexp(self.ground.bends), *known]) + np.log(OTHER_SHARE / (1 + len(known)))
-        )
+        free = float(logsumexp(self.ground.bends) + np.log(BENDING_SHARE))
+        known = [still.log_total + np.log(KNOWN_OTHER_SHARE) for still in self.others.values()]
+        return float(logsumexp([free, *known]))
 
     @property
     def log_all(self) -> float:

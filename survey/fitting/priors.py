@@ -46,8 +46,10 @@ SPREAD_RATIO = (0.008, 0.006)
 """Mean and standard deviation of a spread, as shares of the span, in a moved arch that still stands."""
 SETTLEMENT_RATIO = 0.006
 """Standard deviation of a settlement, as a share of the span."""
-OTHER_SHARE = 0.02
-"""Share of arches of none of the families."""
+BENDING_SHARE = 0.007
+"""Share of arches that follow no curve at all."""
+KNOWN_OTHER_SHARE = 0.02
+"""Share of pointed arches, and of parabolic ones."""
 
 
 class LikelyMotion(NamedTuple):
