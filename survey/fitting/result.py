@@ -89,8 +89,8 @@ class Opens(StrEnum):
 class Hinge:
     """A hinge between two rigid pieces. Station on the original curve, from the left springing.
 
-    ``x_mm``, ``y_mm`` is where it stands now, in the arch frame; ``rotation_rad`` is how far the pieces beside
-    it turned against each other.
+    ``x_mm``, ``y_mm`` is where it stands now, in the arch frame; ``rotation_rad`` is how far the pieces
+    beside it turned against each other.
     """
 
     station_mm: Estimate
