@@ -32,10 +32,10 @@ the (n + k) Gauss-Newton matrix that keeps the n foot parameters as unknowns, so
 full orthogonal distance regression.
 
 Numbers stay near one where it matters: points are centred, turned to their longest extent and scaled before
-anything is squared (:mod:`survey.fitting.free_points`), and free ellipses and circles are searched for in
+anything is squared (:mod:`survey.fitting.free.points`), and free ellipses and circles are searched for in
 conic coefficients, in which a flat arc is as well placed as a round one
-(:mod:`survey.fitting.free_ellipse_model`, :mod:`survey.fitting.free_circle_model`). Feet on an ellipse come
-from the secular equation (:mod:`survey.fitting.free_ellipse_foot`). Many points are passed in blocks of a
+(:mod:`survey.fitting.free.ellipse_model`, :mod:`survey.fitting.free.circle_model`). Feet on an ellipse come
+from the secular equation (:mod:`survey.fitting.free.ellipse_foot`). Many points are passed in blocks of a
 cache's size, the search begins on a sample of them, and their first full pass may be rough
 (:class:`NormalSums`).
 

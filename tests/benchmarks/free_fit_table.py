@@ -21,8 +21,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))  # so that it runs 
 
 import numpy as np
 from benchmarks.free_fit_peers import CIRCLE_PEERS, ELLIPSE_PEERS, HELPED, floor
-from fitting.free_arcs import noisy_arc
-from fitting.free_references import nearest_distances
+from fitting.free.arcs import noisy_arc
+from fitting.free.references import nearest_distances
 
 from survey.fitting import fit_circle_orthogonal, fit_ellipse_orthogonal
 

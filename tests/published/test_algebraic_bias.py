@@ -8,11 +8,11 @@ circle of 2000 mm.
 
 import numpy as np
 import pytest
-from fitting.free_arcs import noisy_arc
+from fitting.free.arcs import noisy_arc
 from skimage.measure import CircleModel, EllipseModel
 
-from survey.fitting.free_circle import fit_circle_orthogonal
-from survey.fitting.free_ellipse import fit_ellipse_orthogonal
+from survey.fitting.free.circle import fit_circle_orthogonal
+from survey.fitting.free.ellipse import fit_ellipse_orthogonal
 
 SEEDS = range(60)
 

@@ -6,7 +6,7 @@ For unit normals (cos t, sin t) the covariance is sigma^2 inv(sum (cos, sin, 1)'
 import numpy as np
 import pytest
 
-from survey.fitting.free_circle import fit_circle_orthogonal
+from survey.fitting.free.circle import fit_circle_orthogonal
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from published.free_fit_sets import CIRCLE_5, TWO_TURNS
 
-from survey.fitting.free_circle import fit_circle_orthogonal
+from survey.fitting.free.circle import fit_circle_orthogonal
 
 
 def test_circle_through_five_points():

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from published.free_fit_sets import CIRCLE_8
 
-from survey.fitting.free_circle import fit_circle_orthogonal
+from survey.fitting.free.circle import fit_circle_orthogonal
 
 
 def test_circle_through_eight_points():

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from published.free_fit_sets import FULLER
 
-from survey.fitting.free_ellipse import EllipseFit, fit_ellipse_orthogonal
+from survey.fitting.free.ellipse import EllipseFit, fit_ellipse_orthogonal
 
 
 def guide_parameters(fit: EllipseFit) -> np.ndarray:

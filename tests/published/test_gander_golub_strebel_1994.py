@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from published.free_fit_sets import CIRCLE_6, ELLIPSE_8, ELLIPSE_SECOND
 
-from survey.fitting.free_circle import fit_circle_orthogonal
-from survey.fitting.free_ellipse import fit_ellipse_orthogonal
+from survey.fitting.free.circle import fit_circle_orthogonal
+from survey.fitting.free.ellipse import fit_ellipse_orthogonal
 
 RELATIVE = 1e-9
 """The optimum is known to more digits; nine are what a double-precision search owes on eight points."""

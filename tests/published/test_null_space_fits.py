@@ -8,10 +8,10 @@ positive Hessian).
 
 import numpy as np
 import pytest
-from fitting.free_arcs import null_space_circle, null_space_ellipse
+from fitting.free.arcs import null_space_circle, null_space_ellipse
 
-from survey.fitting.free_circle import fit_circle_orthogonal
-from survey.fitting.free_ellipse import fit_ellipse_orthogonal
+from survey.fitting.free.circle import fit_circle_orthogonal
+from survey.fitting.free.ellipse import fit_ellipse_orthogonal
 
 EXACT_MM = 1e-6
 

@@ -8,7 +8,7 @@ import pytest
 from published.free_fit_sets import SHORT_ARC
 from skimage.measure import CircleModel
 
-from survey.fitting.free_circle import fit_circle_orthogonal
+from survey.fitting.free.circle import fit_circle_orthogonal
 
 
 def test_optimum_of_a_short_arc():

@@ -20,10 +20,10 @@ from scipy.optimize import least_squares
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))  # so that it runs as a script, too
 
-from fitting.free_arcs import noisy_arc
+from fitting.free.arcs import noisy_arc
 
-from survey.fitting.free_circle import fit_circle_orthogonal
-from survey.fitting.free_ellipse import EllipseFit, fit_ellipse_orthogonal
+from survey.fitting.free.circle import fit_circle_orthogonal
+from survey.fitting.free.ellipse import EllipseFit, fit_ellipse_orthogonal
 
 ARCS_DEG = (180.0, 120.0, 90.0, 60.0)
 TRUTH = np.array([0.0, 0.0, 2000.0, 900.0, 0.0])

@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
-from fitting.free_arcs import noisy_arc
+from fitting.free.arcs import noisy_arc
 from recovery.partial_arcs import ARCS_DEG, TRUTH, Outcome, circle_fits, sigma_ratios, trials
 
-from survey.fitting.free_ellipse import fit_ellipse_orthogonal
+from survey.fitting.free.ellipse import fit_ellipse_orthogonal
 
 FEW_SEEDS = 8
 

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from survey.curves.protocol import Floats
-from survey.fitting.free_points import FreePoints
-from survey.fitting.free_search import CoefficientModel, Found
+from survey.fitting.free.points import FreePoints
+from survey.fitting.free.search import CoefficientModel, Found
 
 
 @dataclass(frozen=True, slots=True, eq=False)

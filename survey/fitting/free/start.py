@@ -18,7 +18,7 @@ import numpy as np
 from scipy.linalg import blas, lapack
 
 from survey.curves.protocol import Floats
-from survey.fitting.free_points import FreePoints
+from survey.fitting.free.points import FreePoints
 
 CIRCLE_ABOUT_POINTS = np.array([1.0, 0.0, 1.0, 0.0, 0.0, -1.0])
 """Conic of the circle about the points' centre through their mean distance: always there, never near."""

@@ -18,11 +18,11 @@ from numpy.typing import ArrayLike
 
 from survey.curves.protocol import Floats
 from survey.fitting.engine import OutsideDomainError
-from survey.fitting.free_circle_model import LARGEST_RADIUS_RATIO, NO_FINITE_CIRCLE, CircleModel
-from survey.fitting.free_points import FreePoints, checked_points, reject_unusable
-from survey.fitting.free_quality import FitQuality, known_scale, parameter_covariance, quality_of
-from survey.fitting.free_search import Found, find
-from survey.fitting.free_start import CIRCLE_ABOUT_POINTS, circle_start
+from survey.fitting.free.circle_model import LARGEST_RADIUS_RATIO, NO_FINITE_CIRCLE, CircleModel
+from survey.fitting.free.points import FreePoints, checked_points, reject_unusable
+from survey.fitting.free.quality import FitQuality, known_scale, parameter_covariance, quality_of
+from survey.fitting.free.search import Found, find
+from survey.fitting.free.start import CIRCLE_ABOUT_POINTS, circle_start
 from survey.fitting.robust import Loss
 
 N_FREEDOMS = 3
@@ -115,7 +115,7 @@ def fit_circle_orthogonal(
     Notes
     -----
     Minimises sum w (|p - c| - R)^2. Algebraic fits (Kasa's, which minimises sum (|p - c|^2 - R^2)^2) draw the
-    radius in on short arcs; see :mod:`survey.fitting.free_circle_model` for the form used here.
+    radius in on short arcs; see :mod:`survey.fitting.free.circle_model` for the form used here.
 
     References
     ----------

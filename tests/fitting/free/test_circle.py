@@ -2,15 +2,15 @@
 
 import numpy as np
 import pytest
-from fitting.free_arcs import arc_angles, noisy_arc, null_space_circle
+from fitting.free.arcs import arc_angles, noisy_arc, null_space_circle
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from odrpack import odr_fit
 from scipy.optimize import least_squares
 
 from survey.errors import FitError
-from survey.fitting.free_circle import fit_circle_orthogonal
-from survey.fitting.free_circle_model import NO_FINITE_CIRCLE
+from survey.fitting.free.circle import fit_circle_orthogonal
+from survey.fitting.free.circle_model import NO_FINITE_CIRCLE
 from survey.fitting.robust import Loss
 
 

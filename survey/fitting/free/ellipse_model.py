@@ -6,7 +6,7 @@ They matter up to a common factor; the largest of the start is held: the constan
 coefficient of y for an arc seen from its chord (y = F + D x + A x^2 + B x y + C y^2).
 
 Distances are to the ellipse, not to the conic's value: the foot of each perpendicular comes from the secular
-equation (:mod:`survey.fitting.free_ellipse_foot`). There d grows by (term at the foot) / |grad Q| with each
+equation (:mod:`survey.fitting.free.ellipse_foot`). There d grows by (term at the foot) / |grad Q| with each
 coefficient, and |grad Q| = 2 k hypot(p/a, q/b) for Q = k ((u/a)^2 + (v/b)^2 - 1). One product of six
 columns (the five terms over |grad Q|, and d) with themselves then gives J'J, J'd and the sum of squares.
 """
@@ -21,9 +21,9 @@ from scipy.linalg import blas
 
 from survey.curves.protocol import Floats
 from survey.fitting.engine import NormalSums
-from survey.fitting.free_ellipse_conic import EllipsePlace, ellipse_place
-from survey.fitting.free_ellipse_foot import FootWork, solve_feet
-from survey.fitting.free_points import FEW_POINTS, FreePoints
+from survey.fitting.free.ellipse_conic import EllipsePlace, ellipse_place
+from survey.fitting.free.ellipse_foot import FootWork, solve_feet
+from survey.fitting.free.points import FEW_POINTS, FreePoints
 from survey.fitting.robust import ScaledLoss
 
 EXACT_FEET = 1e-11

@@ -29,7 +29,7 @@ from scipy.linalg import blas
 
 from survey.curves.protocol import Floats
 from survey.fitting.engine import NormalSums, OutsideDomainError
-from survey.fitting.free_points import FreePoints
+from survey.fitting.free.points import FreePoints
 from survey.fitting.robust import ScaledLoss
 
 BLOCK = 16384

@@ -2,17 +2,17 @@
 
 import numpy as np
 import pytest
-from fitting.free_arcs import noisy_arc
+from fitting.free.arcs import noisy_arc
 from hypothesis import given
 from hypothesis import strategies as st
 
 from survey.fitting.engine import OutsideDomainError
-from survey.fitting.free_circle import fit_circle_orthogonal
-from survey.fitting.free_circle_model import FLAT_CURVATURE, CircleModel, circle_place
-from survey.fitting.free_ellipse import fit_ellipse_orthogonal
-from survey.fitting.free_ellipse_conic import LARGEST_AXIS_RATIO, conic_derivatives, ellipse_place
-from survey.fitting.free_ellipse_model import EllipseModel
-from survey.fitting.free_points import checked_points
+from survey.fitting.free.circle import fit_circle_orthogonal
+from survey.fitting.free.circle_model import FLAT_CURVATURE, CircleModel, circle_place
+from survey.fitting.free.ellipse import fit_ellipse_orthogonal
+from survey.fitting.free.ellipse_conic import LARGEST_AXIS_RATIO, conic_derivatives, ellipse_place
+from survey.fitting.free.ellipse_model import EllipseModel
+from survey.fitting.free.points import checked_points
 from survey.fitting.robust import Loss, tuned
 
 

@@ -4,8 +4,8 @@ import dataclasses
 
 import numpy as np
 import pytest
-from fitting.free_arcs import noisy_arc, null_space_ellipse
-from fitting.free_references import (
+from fitting.free.arcs import noisy_arc, null_space_ellipse
+from fitting.free.references import (
     implicit_odr,
     least_squares_with_feet,
     nearest_distances,
@@ -15,8 +15,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from survey.errors import FitError
-from survey.fitting.free_ellipse import fit_ellipse_orthogonal
-from survey.fitting.free_ellipse_conic import NO_FINITE_ELLIPSE
+from survey.fitting.free.ellipse import fit_ellipse_orthogonal
+from survey.fitting.free.ellipse_conic import NO_FINITE_ELLIPSE
 from survey.fitting.robust import Loss
 
 TRUTH = np.array([0.0, 0.0, 2000.0, 900.0, 0.0])

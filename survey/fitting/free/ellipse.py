@@ -18,19 +18,19 @@ from numpy.typing import ArrayLike
 
 from survey.curves.protocol import Floats
 from survey.fitting.engine import OutsideDomainError
-from survey.fitting.free_ellipse_conic import (
+from survey.fitting.free.ellipse_conic import (
     LARGEST_AXIS_RATIO,
     NO_FINITE_ELLIPSE,
     EllipsePlace,
     conic_derivatives,
     ellipse_place,
 )
-from survey.fitting.free_ellipse_foot import solve_feet_safely
-from survey.fitting.free_ellipse_model import EllipseModel
-from survey.fitting.free_points import FreePoints, checked_points, reject_unusable
-from survey.fitting.free_quality import FitQuality, known_scale, parameter_covariance, quality_of
-from survey.fitting.free_search import Found, find
-from survey.fitting.free_start import (
+from survey.fitting.free.ellipse_foot import solve_feet_safely
+from survey.fitting.free.ellipse_model import EllipseModel
+from survey.fitting.free.points import FreePoints, checked_points, reject_unusable
+from survey.fitting.free.quality import FitQuality, known_scale, parameter_covariance, quality_of
+from survey.fitting.free.search import Found, find
+from survey.fitting.free.start import (
     CIRCLE_ABOUT_POINTS,
     certain_ellipse_start,
     ellipse_moments,
@@ -135,7 +135,7 @@ def fit_ellipse_orthogonal(
     Notes
     -----
     Minimises the sum of squared distances to the curve itself (see
-    :mod:`survey.fitting.free_ellipse_model`), not an algebraic residual; direct algebraic fits draw short
+    :mod:`survey.fitting.free.ellipse_model`), not an algebraic residual; direct algebraic fits draw short
     arcs' ellipses in and do not say so. The minimum found is that of the descent from an algebraic start.
 
     References

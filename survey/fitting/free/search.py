@@ -11,7 +11,7 @@ import numpy as np
 from survey.curves.protocol import Floats
 from survey.fitting.engine import EngineOptions, Model, Solution, minimise
 from survey.fitting.engine_robust import RobustSolution, minimise_robustly
-from survey.fitting.free_points import FEW_POINTS, FreePoints
+from survey.fitting.free.points import FEW_POINTS, FreePoints
 from survey.fitting.robust import Loss
 
 FEW = EngineOptions(relative_tolerance=1e-11, absolute_tolerance=1e-14, first_damping=1e-9)
