@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 from curves.cases import half_spans
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import minimize_scalar
 
@@ -28,7 +28,6 @@ from survey.curves import (
 rises = st.floats(0.3, 0.95)
 
 
-@settings(deadline=None)  # a busy machine is no fault
 @given(half_spans, rises)
 def test_three_centred_constructions_are_three_centred(s, share):
     """Each construction is the general arch of its own haunch radius."""
@@ -44,7 +43,6 @@ def test_three_centred_constructions_are_three_centred(s, share):
         assert math.fsum(shape.sector_angles_rad) == pytest.approx(math.pi / 2, rel=1e-15)
 
 
-@settings(deadline=None)  # a busy machine is no fault
 @given(half_spans, rises)
 def test_equal_arcs_of_sixty_degrees(s, share):
     chain = curve_of(three_centred_sixty(2 * s, share * s))
@@ -82,7 +80,6 @@ def test_segment_up_to_the_semicircle():
     assert segmental(2000.0, 1000.0).family is Family.SEGMENTAL
 
 
-@settings(deadline=None)  # a busy machine is no fault
 @given(half_spans, st.floats(0.5, 0.95))
 def test_five_equal_arcs_close(s, share):
     shape = five_centred(2 * s, share * s)
@@ -92,7 +89,6 @@ def test_five_equal_arcs_close(s, share):
     np.testing.assert_allclose(chain.point(chain.length_mm), [s, 0.0], rtol=0, atol=1e-11 * s)
 
 
-@settings(deadline=None)  # a busy machine is no fault
 @given(
     st.floats(100.0, 3000.0),
     st.floats(1.01, 3.0),

@@ -6,7 +6,7 @@ import math
 import numpy as np
 import pytest
 from curves.cases import CURVES, DISPLACED, SHAPES
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.interpolate import CubicSpline
@@ -93,7 +93,6 @@ def test_length_against_adaptive_quadrature(name):
     assert DisplacedCurve(base, stations, OFFSETS).length_mm == pytest.approx(wanted, abs=1e-7)
 
 
-@settings(deadline=None)  # a busy machine is no fault
 @given(st.lists(st.floats(-8.0, 8.0), min_size=2, max_size=12), st.integers(0, 2**32 - 1))
 def test_tangent_is_continuous_over_every_junction(offsets, seed):
     """The junctions of the base's arcs lie anywhere among the offsets."""

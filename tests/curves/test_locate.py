@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from curves.cases import ALL, CURVES, SHAPES, UNEVEN, shapes
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import minimize_scalar
 
@@ -131,7 +131,6 @@ def test_junctions_belong_to_no_gap(curve):
         np.testing.assert_allclose(located.distance_mm, d, rtol=0, atol=1e-10)
 
 
-@settings(deadline=None)  # a busy machine is no fault
 @given(shapes(), st.floats(-0.4, 1.4), st.floats(-0.25, 2.0))
 def test_out_and_back_on_any_shape(shape, share, off):
     """Stood off by up to a quarter of the least radius inwards, twice the rise outwards."""
@@ -157,7 +156,6 @@ def scaled(shape: ArchShape, factor: float) -> ArchShape:
     )
 
 
-@settings(deadline=None)  # a busy machine is no fault
 @given(shapes(), st.floats(-0.6, 0.6), st.floats(0.05, 20.0), st.integers(0, 2**32 - 1))
 def test_turn_shift_and_scale_change_nothing(shape, turn, factor, seed):
     still = replace(shape, axis_x_mm=0.0, springing_y_mm=0.0, tilt_rad=0.0)
@@ -180,7 +178,6 @@ def test_turn_shift_and_scale_change_nothing(shape, turn, factor, seed):
     np.testing.assert_allclose(moved.station_mm[firm], plain.station_mm[firm], rtol=0, atol=tolerance / 1e-3)
 
 
-@settings(deadline=None)  # a busy machine is no fault
 @given(shapes(), st.integers(0, 2**32 - 1))
 def test_mirrored_points_mirror(shape, seed):
     curve = curve_of(replace(shape, axis_x_mm=0.0, springing_y_mm=0.0, tilt_rad=0.0))

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 from curves.cases import ALL, CURVES, UNEVEN, shapes
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from survey.curves import ChainOfArcs, Ellipse, EllipseParallel, curve_of, elliptical, segmental
@@ -75,7 +75,6 @@ def test_parallel_of_a_chain_keeps_centres_and_sweeps():
     assert outer.radii_mm == tuple(r + 240.0 for r in UNEVEN.radii_mm)
 
 
-@settings(deadline=None)  # a busy machine is no fault
 @given(shapes(), st.floats(-0.9, 3.0))
 def test_curvature_of_the_parallel(shape, share):
     """One over the radius of curvature plus the distance, from nine tenths of it inwards."""

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import shapely
 from curves.cases import SHAPES, shapes
-from hypothesis import given, settings
+from hypothesis import given
 
 from survey.curves import (
     ChainOfArcs,
@@ -40,7 +40,6 @@ def test_radii_are_the_curvature(shape):
     assert figures.length_mm == curve.length_mm
 
 
-@settings(deadline=None)  # a busy machine is no fault
 @given(shapes())
 def test_arcs_are_struck_from_their_centres(shape):
     """Every junction is a radius from the centres of both its arcs, and in line with them."""

@@ -7,7 +7,7 @@ import pickle
 import numpy as np
 import pytest
 from curves.cases import ALL, CURVES, UNEVEN, shapes
-from hypothesis import given, settings
+from hypothesis import given
 
 from survey.curves import Curve, curve_of, segmental, semicircular
 
@@ -102,7 +102,6 @@ def test_division_is_equal_and_whole(curve):
     np.testing.assert_allclose(np.diff(stations), curve.length_mm / 7, rtol=1e-12)
 
 
-@settings(deadline=None)  # a busy machine is no fault
 @given(shapes())
 def test_curve_spans_from_springing_to_springing(shape):
     """Ends on the springings, crown at the rise, all where the placing says, to a nanometre a metre."""
@@ -120,7 +119,6 @@ def test_curve_spans_from_springing_to_springing(shape):
     np.testing.assert_allclose(curve.normal(curve.length_mm / 2), up, rtol=0, atol=1e-12)
 
 
-@settings(deadline=None)  # a busy machine is no fault
 @given(shapes())
 def test_halves_mirror_each_other(shape):
     curve = curve_of(shape)

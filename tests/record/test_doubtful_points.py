@@ -75,7 +75,8 @@ def test_metre_slip_is_found_and_named(
     site = _STAND.site(truth + np.random.default_rng(seed).normal(0.0, 2.0, truth.shape))
     site[index, axis] += slip_mm
     record = read_record(write_site_record(tmp_path, site, rows))
-    (doubt,) = record.doubts
+    # In one of some twenty thousand draws the noise alone leans the face by four standard uncertainties.
+    (doubt,) = [doubt for doubt in record.doubts if "leans" not in doubt.reason]
     assert (doubt.row, doubt.column) == (index + 2, "xyz"[axis])
     assert doubt.reason.endswith("from its neighbours: a slip of a metre?")
 
