@@ -31,7 +31,7 @@ def test_crown_drop_is_the_closed_form(half: float, rise_ratio: float, spread_ra
 
 
 @given(
-    crown=st.tuples(st.floats(-400, 400), st.floats(300, 1200)),
+    crown=st.tuples(st.floats(-400, 400), st.floats(450, 1200)),  # flatter, the widest spread parts them
     left=st.floats(0, 250),
     spread=st.floats(-30, 60),
     settlement=st.floats(-30, 30),
