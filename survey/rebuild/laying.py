@@ -4,18 +4,22 @@ on."""
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import count, zip_longest
+from itertools import count
 
 from survey.curves import ArchShape, curve_of
 from survey.errors import PlanError
+from survey.rebuild.laying_order import KEY, LEFT, MIDDLE, RIGHT, Gap, Turn, by_turns, gaps_to_lay, halves
 from survey.rebuild.plan import Brick, BrickKind, CentringMark, CentringPlan, LayingStep, RingPlan
+from survey.rebuild.refusals import courses_named
 from survey.rebuild.striking import plain_mm
 from survey.rebuild.templets import NEW
 
 STOP_EVERY = 5
 """A second person checks the first pair and every fifth (judgement)."""
+CLOSING = "closes a gap: try it dry, then butter both beds and press it home"
+"""What is done with the brick that goes in below one that stands."""
 
 Marks = dict[tuple[int, int, str], CentringMark]
 
@@ -58,11 +62,12 @@ def order_laying(
     Returns
     -------
     tuple of LayingStep
-        Bricks left standing are not among them. ``from_springing_mm`` and ``from_crown_mm`` are running
-        distances along the soffit, from the nearer springing and from the crown, to the edge that is free
-        once the brick lies: the upper edge of a plain brick, the outer edge of a turned one, the left edge of
-        the key. ``bevel_rad`` is the angle of that free bed above the level, or the turn of a turned brick
-        against the face. ``joint_below_mm`` is the joint on the springing side (left of a key).
+        Bricks left standing and bricks already laid are not among them. ``from_springing_mm`` and
+        ``from_crown_mm`` are running distances along the soffit, from the nearer springing and from the
+        crown, to the edge that is free once the brick lies: the upper edge of a plain brick, the outer edge
+        of a turned one, the left edge of the key. ``bevel_rad`` is the angle of that free bed above the
+        level, or the turn of a turned brick against the face. ``joint_below_mm`` is the joint on the
+        springing side (left of a key).
 
     Raises
     ------
@@ -72,15 +77,60 @@ def order_laying(
     Notes
     -----
     Plain rings go up from both springings, one brick left and one right by turns, so that neither side is
-    more than one course ahead while both have bricks to lay; the brick next to the crown is tried dry and
-    goes in last. Turned rings start at the crown and go outwards, so that both ends come out alike.
+    more than one course ahead while both have bricks to lay; the side that lags is brought up first. The
+    brick next to the crown is tried dry and goes in last. Turned rings start at the crown and go outwards, so
+    that both ends come out alike. In a repair one gap is closed after the other (see
+    :func:`~survey.rebuild.laying_order.gaps_to_lay`).
     """
     marks: Marks = {(m.ring, m.course, m.edge): m for m in centring.marks if m.what == "mark"}
     steps: list[LayingStep] = []
+    skewback = _skewback_words(shape)
     for ring in sorted(rings, key=lambda ring: ring.ring):
         scaffold = _Scaffold(ring, marks, count(len(steps) + 1))
-        steps += _turned(scaffold) if ring.sawtooth else _plain(scaffold, _skewback_words(shape))
+        gaps = gaps_to_lay(ring)
+        for number, gap in enumerate(gaps, start=1):
+            named = f"gap {number} of {len(gaps)}, {courses_named(gap.courses)}"
+            begins = named if len(gaps) > 1 else ""
+            steps += (
+                _turned(scaffold, gap, begins) if ring.sawtooth else _plain(scaffold, gap, begins, skewback)
+            )
     return tuple(steps)
+
+
+def laying_notes(rings: Iterable[RingPlan]) -> tuple[str, ...]:
+    """Why the gaps of a repair come in the order they do; nothing where each ring has one piece of work."""
+    notes: list[str] = []
+    for ring in rings:
+        gaps = gaps_to_lay(ring)
+        standing = any(b.kind is BrickKind.IN_SITU for b in ring.bricks)
+        if len(gaps) > 1 and standing:
+            order = ", then ".join(courses_named(gap.courses) for gap in gaps)
+            nearest = "nearest to the crown" if ring.sawtooth else "with the lowest end"
+            notes.append(
+                f"Order of laying of ring {ring.ring}: {order}. The gap {nearest} comes first and each is "
+                "closed before the next is begun, so that what stands is bedded again on both sides of it "
+                "before more is asked of it."
+            )
+        if any(gap.parted for gap in gaps):
+            notes.append(
+                f"Ring {ring.ring} is open at both springings: it goes up left and right by turns, since "
+                "what stands between hangs on the props alone and must find its beds on both sides alike. "
+                "Prop and wedge that piece before the first brick is laid."
+            )
+    return tuple(notes)
+
+
+def where_to_go_on(rings: Iterable[RingPlan], steps: Sequence[LayingStep]) -> str:
+    """What is laid already and which brick is next, in a sentence; blank before anything is laid."""
+    laid = [(r.ring, [b.course for b in r.bricks if b.laid]) for r in rings]
+    done = "; ".join(f"ring {ring}, {courses_named(courses)}" for ring, courses in laid if courses)
+    if not done:
+        return ""
+    if not steps:
+        return f"Laid already: {done}."
+    first = steps[0]
+    where = {KEY: "the key", MIDDLE: "over the crown"}.get(first.side, f"on the {first.side}")
+    return f"Laid already: {done}. Go on with ring {first.ring}, course {first.course}, {where}."
 
 
 def dry_lay(ring: RingPlan) -> tuple[DryLayRow, ...]:
@@ -89,9 +139,9 @@ def dry_lay(ring: RingPlan) -> tuple[DryLayRow, ...]:
 
     The brick over the crown comes first (side ``middle``), then left and right by turns.
     """
-    left, middle, right = _halves(ring)
+    half = halves(ring)
     rows = []
-    for brick in [*middle, *_by_turns(left[::-1], right[::-1])]:
+    for brick in [*half.middle, *by_turns(half.left[::-1], half.right[::-1])]:
         crown = (brick.station_start_mm + brick.station_end_mm) / 2.0 - brick.from_crown_mm
         from_left, from_right = crown - brick.station_end_mm, brick.station_start_mm - crown
         on_right = brick.from_crown_mm > 0.0
@@ -100,7 +150,7 @@ def dry_lay(ring: RingPlan) -> tuple[DryLayRow, ...]:
             DryLayRow(
                 ring=ring.ring,
                 course=brick.course,
-                side="middle" if brick in middle else "right" if on_right else "left",
+                side="middle" if brick in half.middle else "right" if on_right else "left",
                 near_mm=near,
                 far_mm=near + brick.width_intrados_mm,
                 width_mm=brick.width_intrados_mm,
@@ -108,19 +158,6 @@ def dry_lay(ring: RingPlan) -> tuple[DryLayRow, ...]:
             )
         )
     return tuple(rows)
-
-
-def _halves(ring: RingPlan) -> tuple[list[Brick], list[Brick], list[Brick]]:
-    """Bricks from the left springing up, those over the crown (at most one), and from the right springing
-    up."""
-    middle = [b for b in ring.bricks if abs(b.from_crown_mm) < b.width_intrados_mm / 2.0]
-    left = [b for b in ring.bricks if b.from_crown_mm < 0.0 and b not in middle]
-    right = [b for b in reversed(ring.bricks) if b.from_crown_mm >= 0.0 and b not in middle]
-    return left, middle, right
-
-
-def _by_turns(left: list[Brick], right: list[Brick]) -> list[Brick]:
-    return [brick for pair in zip_longest(left, right) for brick in pair if brick is not None]
 
 
 def _skewback_words(shape: ArchShape) -> str:
@@ -139,84 +176,58 @@ class _Scaffold:
     numbers: Iterator[int]
 
 
-def _plain(scaffold: _Scaffold, skewback: str) -> list[LayingStep]:
-    """From both springings to the key."""
+def _plain(scaffold: _Scaffold, gap: Gap, begins: str, skewback: str) -> Iterator[LayingStep]:
+    """One gap of a plain ring, upwards to its key or to the brick that closes it."""
     ring = scaffold.ring
-    left, middle, right = (_to_lay(half) for half in _halves(ring))
-    standing = {b.course for b in ring.bricks if b.kind is BrickKind.IN_SITU}
-    key = middle[-1] if middle else _last_at_the_crown(left, right, ring)
-    left, right = ([b for b in half if b is not key] for half in (left, right))
-    steps: list[LayingStep] = []
-    pairs = list(zip_longest(left, right))
-    for number, pair in enumerate(pairs, start=1):
-        laid = [brick for brick in pair if brick is not None]
-        watched = number == 1 or number % STOP_EVERY == 0 or (number == len(pairs) and key is not None)
-        for brick in laid:
-            on_left = brick.from_crown_mm < 0.0
-            closing = brick.course + (1 if on_left else -1) in standing
-            words = [_whose(brick), *_face(ring)]
-            if brick.course in (1, ring.count):
-                words.append(f"springer: {skewback}, joint with the spacer")
-            if closing:
-                words.append("closes a gap: try it dry, then butter both beds and press it home")
-            stop = closing or (watched and brick is laid[-1])
-            if stop and not closing:
-                words.append(_second_person(number, len(pairs) if key else 0, key))
-            steps.append(_step(scaffold, brick, "left" if on_left else "right", words, stop))
-    if key is not None:
-        steps.append(_step(scaffold, key, "key", _key_words(ring, key), True))
-    return steps
+    for k, turn in enumerate(gap.turns):
+        brick = turn.brick
+        words = [*([begins] if begins and not k else []), _whose(brick)]
+        if turn.side == KEY:
+            yield _step(scaffold, turn, [*words, *_key_words(ring)], stop=True)
+            continue
+        words += _face(ring)
+        if brick.course in (1, ring.count):
+            words.append(f"springer: {skewback}, joint with the spacer")
+        if turn.closes:
+            words.append(CLOSING)
+        last = gap.has_key and turn.pair == gap.n_pairs
+        stop = turn.closes or (turn.ends_pair and (_watched(turn) or last))
+        if stop and not turn.closes:
+            words.append(_second_person(gap, last=last))
+        yield _step(scaffold, turn, words, stop=stop)
 
 
-def _to_lay(bricks: list[Brick]) -> list[Brick]:
-    return [brick for brick in bricks if brick.kind is not BrickKind.IN_SITU]
-
-
-def _last_at_the_crown(left: list[Brick], right: list[Brick], ring: RingPlan) -> Brick | None:
-    """With a joint at the crown: the brick right of it, or left of it where the right one stands."""
-    beside = [half[-1] for half in (left, right) if half]
-    at_crown = [
-        b
-        for b in beside
-        if abs(b.from_crown_mm) - b.width_intrados_mm / 2.0
-        <= max(b.joint_after_intrados_mm, _joint_before(ring, b))
-    ]
-    return at_crown[-1] if at_crown else None
-
-
-def _turned(scaffold: _Scaffold) -> list[LayingStep]:
-    """From the crown outwards."""
+def _turned(scaffold: _Scaffold, gap: Gap, begins: str) -> Iterator[LayingStep]:
+    """One gap of a turned ring, from the crown outwards."""
     ring = scaffold.ring
-    left, middle, right = (_to_lay(half) for half in _halves(ring))
-    steps: list[LayingStep] = []
-    turn = plain_mm(math.degrees(ring.turn_rad))
-    face = f"protractor {turn}° to the face, outer edge to the mark"
-    for brick in middle:
-        words = [
-            _whose(brick),
-            face,
-            "middle on the crown mark: second person checks it before the next is laid",
-        ]
-        steps.append(_step(scaffold, brick, "middle", words, True))
-    pairs = list(zip_longest(left[::-1], right[::-1]))
-    for number, pair in enumerate(pairs, start=1):
-        laid = [brick for brick in pair if brick is not None]
-        watched = number == 1 or number % STOP_EVERY == 0 or number == len(pairs)
-        for brick in laid:
-            side = "left" if brick.from_crown_mm < 0.0 else "right"
-            stop = watched and brick is laid[-1]
-            joint = brick.joint_after_intrados_mm if side == "left" else _joint_before(ring, brick)
-            words = [
-                _whose(brick),
-                face,
-                f"spacer {plain_mm(joint * math.cos(ring.turn_rad))} across the joint",
-            ]
-            if stop:
-                last = number == len(pairs)
-                alike = "both ends alike" if last else "left and right alike"
-                words.append(f"second person: {alike if len(laid) == 2 else 'mark, turn and joint'}")
-            steps.append(_step(scaffold, brick, side, words, stop))
-    return steps
+    degrees = plain_mm(math.degrees(ring.turn_rad))
+    face = f"protractor {degrees}° to the face, outer edge to the mark"
+    for k, turn in enumerate(gap.turns):
+        brick = turn.brick
+        words = [*([begins] if begins and not k else []), _whose(brick), face]
+        if turn.side == MIDDLE:
+            words.append("middle on the crown mark: second person checks it before the next is laid")
+            yield _step(scaffold, turn, words, stop=True)
+            continue
+        joint = brick.joint_after_intrados_mm if turn.side == LEFT else _joint_before(ring, brick)
+        words.append(f"spacer {plain_mm(joint * math.cos(ring.turn_rad))} across the joint")
+        if turn.closes:
+            words.append(CLOSING)
+        last = turn.pair == gap.n_pairs
+        stop = turn.ends_pair and (_watched(turn) or last)
+        if stop:
+            alike = "both ends alike" if last else "left and right alike"
+            words.append(f"second person: {alike if _two(gap, turn) else 'mark, turn and joint'}")
+        yield _step(scaffold, turn, words, stop=stop or turn.closes)
+
+
+def _watched(turn: Turn) -> bool:
+    return turn.pair == 1 or turn.pair % STOP_EVERY == 0
+
+
+def _two(gap: Gap, turn: Turn) -> bool:
+    """True when a pair is of two bricks."""
+    return sum(other.pair == turn.pair for other in gap.turns) == 2
 
 
 def _face(ring: RingPlan) -> list[str]:
@@ -232,28 +243,28 @@ def _whose(brick: Brick) -> str:
     return "the original of this place" if brick.source == "original" else f"saved brick {brick.source}"
 
 
-def _second_person(number: int, last: int, key: Brick | None) -> str:
+def _second_person(gap: Gap, *, last: bool) -> str:
     """What the second person looks at."""
-    if key is not None and number == last:
-        gap = f"{plain_mm(key.width_intrados_mm)} and two joints"
-        return f"second person: the gap for the key is {gap}, both sides level with each other"
-    return "second person: marks left and right, joints, face under the straightedge"
+    if last:
+        room = f"{plain_mm(gap.turns[-1].brick.width_intrados_mm)} and two joints"
+        return f"second person: the gap for the key is {room}, both sides level with each other"
+    marks = "marks left and right" if gap.both_sides else "mark"
+    return f"second person: {marks}, joints, face under the straightedge"
 
 
-def _key_words(ring: RingPlan, key: Brick) -> list[str]:
+def _key_words(ring: RingPlan) -> list[str]:
     low, high = plain_mm(ring.joint_min_mm), plain_mm(ring.joint_max_mm)
     return [
-        _whose(key),
         f"key: try it dry, joints as listed, none under {low} or over {high}; butter both beds, press it "
         "down",
         "second person: crown level, face, depth gauge",
     ]
 
 
-def _step(scaffold: _Scaffold, brick: Brick, side: str, words: list[str], stop: bool) -> LayingStep:
+def _step(scaffold: _Scaffold, turn: Turn, words: list[str], *, stop: bool) -> LayingStep:
     """One step, with the running marks of the edge that stays free."""
-    ring = scaffold.ring
-    on_left = side == "left" or (side in ("key", "middle"))
+    ring, brick, side = scaffold.ring, turn.brick, turn.side
+    on_left = side != RIGHT
     free = _free_edge(ring, side)
     mark = scaffold.marks.get((ring.ring, brick.course, free))
     if mark is None:
@@ -280,19 +291,19 @@ def _step(scaffold: _Scaffold, brick: Brick, side: str, words: list[str], stop: 
 
 def _free_edge(ring: RingPlan, side: str) -> str:
     """The edge that is free once the brick lies."""
-    if side in ("key", "middle"):
-        return "left"
-    upper, outer = ("right", "left") if side == "left" else ("left", "right")
+    if side in (KEY, MIDDLE):
+        return LEFT
+    upper, outer = (RIGHT, LEFT) if side == LEFT else (LEFT, RIGHT)
     return outer if ring.sawtooth else upper
 
 
 def _bed_rad(brick: Brick, side: str) -> float:
     """Angle of the upper bed above the level, seen from its own springing; the centre line's for a key."""
-    if side == "key":
+    if side == KEY:
         return brick.bed_angle_rad
     corners = brick.corners_mm.tolist()
-    (x1, y1), (x2, y2) = (corners[1], corners[2]) if side == "left" else (corners[0], corners[3])
-    return math.atan2(y2 - y1, x1 - x2 if side == "left" else x2 - x1)
+    (x1, y1), (x2, y2) = (corners[1], corners[2]) if side == LEFT else (corners[0], corners[3])
+    return math.atan2(y2 - y1, x1 - x2 if side == LEFT else x2 - x1)
 
 
 def _joint_before(ring: RingPlan, brick: Brick) -> float:

@@ -15,8 +15,8 @@ from rebuild.works_factory import record_of, ring_of, ring_record
 from survey.curves import curve_of, elliptical, segmental, semicircular
 from survey.errors import PlanError
 from survey.rebuild.centring import plan_centring
-from survey.rebuild.laying import dry_lay, order_laying
-from survey.rebuild.plan import LayingStep, RingPlan
+from survey.rebuild.laying import dry_lay, laying_notes, order_laying
+from survey.rebuild.plan import BrickKind, LayingStep, RingPlan
 
 
 def laid(shape, *rings: RingPlan) -> tuple[LayingStep, ...]:
@@ -198,3 +198,103 @@ def test_a_course_without_a_mark_is_refused():
     centring = plan_centring(shape, (other,), record_of(ring_record()))
     with pytest.raises(PlanError, match="course 43 of ring 1 has no mark on the centring"):
         order_laying((ring,), centring, shape)
+
+
+def _gaps(n: int, *gaps: range) -> tuple[int, ...]:
+    """Courses of a ring of n that stand between gaps."""
+    return tuple(c for c in range(1, n + 1) if not any(c in gap for gap in gaps))
+
+
+def test_one_gap_is_closed_before_the_next_is_begun():
+    """A gap at the crown, one low on the right and one higher on the left: from the lowest up."""
+    shape = semicircular(1000)
+    ring = ring_of(shape, np.full(43, 50.0), in_situ=_gaps(43, range(10, 13), range(20, 25), range(38, 41)))
+    steps = laid(shape, ring)
+    assert [s.course for s in steps] == [40, 39, 38, 10, 11, 12, 20, 24, 21, 23, 22]
+    assert [s.course for s in steps if "closes a gap" in s.check] == [38, 12]
+    assert [s.course for s in steps if s.side == "key"] == [22]
+    assert steps[0].check.startswith("gap 1 of 3, courses 38 to 40; ")
+    assert steps[3].check.startswith("gap 2 of 3, courses 10 to 12; ")
+    assert sum("gap " in s.check and " of 3" in s.check for s in steps) == 3
+    (why,) = laying_notes([ring])
+    assert "courses 38 to 40, then courses 10 to 12, then courses 20 to 24" in why
+    assert "bedded again on both sides" in why
+
+
+def test_a_ring_without_standing_bricks_needs_no_reason():
+    assert laying_notes([ring_of(semicircular(1000), np.full(43, 50.0))]) == ()
+
+
+def test_gaps_at_both_springings_go_up_together():
+    """What stands between them hangs on the props, so both its ends are brought up alike."""
+    shape = semicircular(1000)
+    ring = ring_of(shape, np.full(43, 50.0), in_situ=_gaps(43, range(1, 4), range(15, 17), range(42, 44)))
+    steps = laid(shape, ring)
+    assert [s.course for s in steps] == [1, 43, 2, 42, 3, 15, 16]
+    assert [s.course for s in steps if "closes a gap" in s.check] == [42, 3, 16]
+    assert any("open at both springings" in note for note in laying_notes([ring]))
+
+
+def test_gaps_of_a_turned_ring_are_closed_from_the_crown_outwards():
+    shape = semicircular(1215)
+    ring = ring_of(
+        shape, np.full(23, 140.0), depth=103.0, turn_rad=0.7, in_situ=_gaps(23, range(3, 5), range(15, 18))
+    )
+    steps = laid(shape, ring)
+    assert [s.course for s in steps] == [15, 16, 17, 4, 3]
+    assert [s.course for s in steps if "closes a gap" in s.check] == [17, 3]
+    assert "nearest to the crown" in laying_notes([ring])[0]
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    n=st.integers(3, 46),
+    open_=st.sets(st.integers(1, 46)),
+    n_left=st.integers(0, 23),
+    n_right=st.integers(0, 23),
+    turned=st.booleans(),
+)
+def test_gap_by_gap_with_its_two_sides_level(n, open_, n_left, n_right, turned):
+    """No gap is left before it is closed; within one, neither side runs more than a course ahead."""
+    standing = tuple(sorted(set(range(1, n + 1)) - open_))
+    shape = semicircular(1000)
+    ring = ring_of(shape, np.full(n, 50.0), in_situ=standing, turn_rad=0.7 if turned else 0.0)
+    if not turned:
+        laid_already = {*range(1, min(n_left, n // 2) + 1), *range(n - min(n_right, n // 2) + 1, n + 1)}
+        ring = replace(
+            ring,
+            bricks=tuple(
+                replace(b, laid=b.course in laid_already and b.kind is not BrickKind.IN_SITU)
+                for b in ring.bricks
+            ),
+        )
+    steps = laid(shape, ring)
+    done = {b.course for b in ring.bricks if b.laid or b.kind is BrickKind.IN_SITU}
+    assert sorted(s.course for s in steps) == sorted(set(range(1, n + 1)) - done)
+    gap_of, number = {}, 0
+    for course in range(1, n + 1):
+        number += course in standing
+        if course not in standing:
+            gap_of[course] = number
+    if {1, n} <= set(gap_of) and not turned:
+        gap_of |= {c: -1 for c, g in gap_of.items() if g in (gap_of[1], gap_of[n])}
+    visits = [g for g, after in pairwise([*(gap_of[s.course] for s in steps), None]) if g != after]
+    assert len(visits) == len(set(visits))
+    if turned:
+        return
+    for before, step in pairwise(steps):
+        if step.side == "key" or before.side == step.side or gap_of[before.course] != gap_of[step.course]:
+            continue
+        height = {"left": lambda c: c, "right": lambda c: n + 1 - c}
+        # the other side is only gone to once it is no higher than this one
+        assert height[step.side](step.course) <= height[before.side](before.course) + 1
+
+
+def test_the_side_that_lags_is_brought_up_first():
+    shape = semicircular(1000)
+    ring = ring_of(shape, np.full(43, 50.0))
+    ring = replace(ring, bricks=tuple(replace(b, laid=b.course <= 8) for b in ring.bricks))
+    steps = laid(shape, ring)
+    assert [s.course for s in steps[:11]] == [*range(43, 35, -1), 9, 35, 10]
+    assert [s.step for s in steps] == list(range(1, 36))
+    assert steps[-1].side == "key"
