@@ -20,7 +20,7 @@ from survey.rebuild.centring import plan_centring
 from survey.rebuild.courses import Fate, RingCount, choose_scope, count_ring, fates, missing_courses
 from survey.rebuild.curve_choice import ChosenCurve, choose_curve, repair_choice
 from survey.rebuild.edges import RingEdges, edges_of_ring, read_edges
-from survey.rebuild.laying import order_laying
+from survey.rebuild.laying import laying_notes, order_laying
 from survey.rebuild.layout_draft import ClosedRing, RingDraft, close_ring, planned_widths
 from survey.rebuild.layout_ring import LaidOutRing, lay_out
 from survey.rebuild.plan import RebuildOptions, RebuildPlan, Scope
@@ -62,7 +62,8 @@ def plan_rebuild(record: Record, fit: ArchFit, options: RebuildOptions | None = 
     Returns
     -------
     RebuildPlan
-        Where joints cannot stay inside their limits the plan carries refusals and is not to be built from.
+        Where joints cannot stay inside their limits the plan carries refusals, has no laying order and is not
+        to be built from.
 
     Raises
     ------
@@ -88,6 +89,8 @@ def plan_rebuild(record: Record, fit: ArchFit, options: RebuildOptions | None = 
         drafts = _whole_drafts(record, surveyed, chosen)
     plan = _finish(record, options, scope, chosen, surveyed, drafts)
     plan = _with_doubts_of_the_fit(plan, fit, options)
+    if plan.refusals:  # nobody shall lay by an order of work that is not to be built from
+        plan = replace(plan, laying=())
     return replan(plan, record.laid) if record.laid else plan
 
 
@@ -232,6 +235,7 @@ def _finish(
             *_ring_notes(record, surveyed, saved.drafts),
             *salvage_notes(saved, rings),
             *purchase_notes(rings),
+            *laying_notes(rings),
         ),
     )
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from survey.rebuild.laying import order_laying
+from survey.rebuild.laying import laying_notes, order_laying, where_to_go_on
 from survey.rebuild.marks import Profile, course_marks, crown_station_mm, soffit_of
-from survey.rebuild.plan import LayingStep, RebuildPlan, RingPlan
+from survey.rebuild.plan import RebuildPlan
 from survey.rebuild.replan import replan_rings
 from survey.record.model import LaidMark
 
@@ -27,7 +27,7 @@ def replan(plan: RebuildPlan, marks: Sequence[LaidMark]) -> RebuildPlan:
     RebuildPlan
         Rings, course marks and laying order are those of the work still to be done; templets, timber and
         quantities stay as they were. Refusals say when the last brick will no longer fit, notes from which
-        course on a correction comes too late.
+        course on a correction comes too late and where to go on. A refused plan has no laying order.
 
     Raises
     ------
@@ -41,18 +41,20 @@ def replan(plan: RebuildPlan, marks: Sequence[LaidMark]) -> RebuildPlan:
     profile = Profile(soffit, crown_station_mm(plan.shape, soffit), plan.centring.rib)
     kept = (m for m in plan.centring.marks if m.what != "mark" or m.ring not in changed)
     centring = replace(plan.centring, marks=(*kept, *course_marks(profile, rings)))
+    order_before = laying_notes(plan.rings)
+    refusals = (*plan.refusals, *done.refusals)
+    laying = () if refusals else order_laying(done.rings, centring, plan.shape)
     return replace(
         plan,
         rings=done.rings,
         centring=centring,
-        laying=_still_to_lay(order_laying(done.rings, centring, plan.shape), done.rings),
-        refusals=(*plan.refusals, *done.refusals),
+        laying=laying,
+        refusals=refusals,
         warnings=(*plan.warnings, *done.warnings),
-        notes=(*plan.notes, *done.notes),
+        notes=(
+            *(note for note in plan.notes if note not in order_before),
+            *done.notes,
+            *laying_notes(done.rings),
+            *filter(None, [where_to_go_on(done.rings, laying)]),
+        ),
     )
-
-
-def _still_to_lay(steps: Sequence[LayingStep], rings: Sequence[RingPlan]) -> tuple[LayingStep, ...]:
-    laid = {(b.ring, b.course) for r in rings for b in r.bricks if b.laid}
-    left = [s for s in steps if (s.ring, s.course) not in laid]
-    return tuple(replace(s, step=k) for k, s in enumerate(left, start=1))

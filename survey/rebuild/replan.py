@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 
 from survey.curves.protocol import Curve, Floats
 from survey.errors import PlanError
+from survey.rebuild.laid_joints import laid_joint_warnings
+from survey.rebuild.laying_order import KEY, LEFT, MIDDLE, RIGHT, gaps_to_lay
 from survey.rebuild.layout import Beds, PlacedRing, place_ring
 from survey.rebuild.layout_draft import Run, open_runs
 from survey.rebuild.plan import Brick, BrickKind, RingPlan
@@ -73,12 +75,17 @@ def _replan_ring(ring: RingPlan, marks: Sequence[LaidMark], intrados: Curve) -> 
     planned = _joints(ring)
     refusals: list[str] = []
     notes: list[str] = []
+    flagged = replace(
+        ring, bricks=tuple(replace(b, laid=bool(d)) for b, d in zip(ring.bricks, laid.laid, strict=True))
+    )
     for run in open_runs(laid.fixed_mm, ring.inner.length_mm):
-        closing = _close(ring, run, laid, widths, planned)
+        closing = _close(flagged, run, laid, widths, planned)
         start[run.first : run.last + 1], end[run.first : run.last + 1] = closing.start_mm, closing.end_mm
         refusals += closing.refusals
         notes += closing.notes
-    return Replanned((_rebuilt(ring, laid, start, end),), tuple(refusals), laid.doubts, tuple(notes))
+    done = _rebuilt(ring, laid, start, end)
+    warnings = (*laid.doubts, *laid_joint_warnings(done, laid))
+    return Replanned((done,), tuple(refusals), warnings, tuple(notes))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -151,18 +158,21 @@ class LayingOrder:
 
 
 def laying_order(run: Run, ring: RingPlan) -> LayingOrder:
-    """From both ends of the run by turns to its middle; a turned ring outwards from the part that is laid.
+    """The order in which the bricks of a run are laid, and the joint each fixes: the one it is laid from.
 
     The last brick fixes two joints; the order gives the one on the side it is laid from, the other remains.
+    A brick set over the crown of a turned ring fixes none.
     """
-    n = run.n_bricks
-    k = np.arange(n)
-    if ring.sawtooth and run.first == 0 and run.last + 1 < ring.count:
-        return LayingOrder(run.last - k, n - k)
-    if ring.sawtooth and run.last + 1 == ring.count and run.first > 0:
-        return LayingOrder(run.first + k, k)
-    brick = np.where(k % 2 == 0, k // 2, n - 1 - k // 2)
-    return LayingOrder(run.first + brick, np.where(k % 2 == 0, brick, brick + 1))
+    from_left = RIGHT if ring.sawtooth else LEFT  # a turned brick right of the crown is laid from its left
+    turns = [
+        (turn.brick.course - 1, turn.side in (from_left, KEY))
+        for gap in gaps_to_lay(ring)
+        for turn in gap.turns
+        if run.first <= turn.brick.course - 1 <= run.last and turn.side != MIDDLE
+    ]
+    brick = np.array([i for i, _ in turns], dtype=np.int64)
+    leftwards = np.array([left for _, left in turns], dtype=bool)
+    return LayingOrder(brick, np.where(leftwards, brick - run.first, brick - run.first + 1))
 
 
 def too_late_after(

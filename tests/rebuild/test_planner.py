@@ -229,3 +229,11 @@ def test_gaps_of_every_kind_are_filled_as_they_were(gone: tuple[int, ...]) -> No
             assert off == pytest.approx(np.full(2, bend[brick.course - 1]), abs=0.6)
     stretched = plan.rings[0].inner.length_mm - LINE.length_mm
     assert plan.joints_mm(1) == pytest.approx(laid.joints_mm, abs=0.3 + abs(stretched) / 44)
+
+
+def test_a_refused_plan_has_no_laying_order() -> None:
+    rec = record((ring(1, 43),), joints=JointLimits(11.0, 18.0, 60.0))
+    plan = plan_rebuild(rec, fit(SHAPE, rec))
+    assert plan.refusals
+    assert plan.laying == ()
+    assert plan_rebuild(record((ring(1, 43),)), fit(SHAPE, rec)).laying

@@ -83,6 +83,9 @@ def test_an_error_that_leaves_no_room_is_refused_with_a_cure() -> None:
         "The last brick will not fit. Ring 1, courses 11 to 33 still to be laid"
     )
     assert "22 bricks" in done.refusals[0]
+    refused = replan(plan, laid_off(plan, off))
+    assert refused.refusals
+    assert refused.laying == ()
 
 
 @settings(max_examples=60, deadline=None)
@@ -230,6 +233,9 @@ def test_the_whole_plan_follows_what_is_laid() -> None:
     for brick in again.bricks:
         assert told[brick.course, "left"] == pytest.approx(brick.station_start_mm, abs=1e-6)
         assert told[brick.course, "right"] == pytest.approx(brick.station_end_mm, abs=1e-6)
+    assert again.notes[-1] == (
+        "Laid already: ring 1, courses 1 to 3. Go on with ring 1, course 43, on the right."
+    )
     assert again.templets == plan.templets
     assert again.quantities == plan.quantities
 
@@ -251,3 +257,85 @@ def test_an_error_that_must_be_taken_up_at_once() -> None:
     room = 24 * (joints(plan.rings[0])[20] - 6.0)  # all that 24 joints can give
     done = replan_rings(plan.rings, laid_off(plan, {10: room - 1.0, 34: 0.0}))
     assert done.notes[-1].endswith("Correct from the next course, 11: after it, it is too late.")
+
+
+def test_a_laid_joint_outside_its_limits_is_told() -> None:
+    """Planned joints of 9.6 mm between 6 and 14: a mark 6 mm on leaves 15.6 before it and 3.6 after it."""
+    plan = planned()
+    marks = laid_off(plan, dict.fromkeys(range(1, 6), 0.0) | {4: 6.0, 43: -10.0})
+    (told,) = replan_rings(plan.rings, marks).warnings
+    made = joints(plan.rings[0])[4]
+    assert told.startswith("Ring 1: laid outside the limits of 6.0 to 14.0 mm: ")
+    assert f"{made + 6.0:.1f} mm between courses 3 and 4 (the greatest is 14.0)" in told
+    assert f"{made - 6.0:.1f} mm between courses 4 and 5 (the least is 6.0)" in told
+    assert f"{made + 10.0:.1f} mm between course 43 and the right springing" in told
+    assert told.count(" mm between ") == 3
+    assert "while the mortar is fresh" in told
+
+
+def test_the_joint_above_the_springer_is_judged_too() -> None:
+    plan = planned()
+    (told,) = replan_rings(plan.rings, laid_off(plan, {1: -5.0})).warnings
+    assert "between the left springing and course 1 (the least is 6.0)" in told
+
+
+def test_laid_joints_at_their_limits_are_not_told() -> None:
+    plan = planned()
+    give = 14.0 - joints(plan.rings[0])[0]
+    assert not replan_rings(plan.rings, laid_off(plan, {1: give, 2: give})).warnings
+
+
+def test_joints_laid_without_marks_are_judged_on_average() -> None:
+    plan = planned()
+    (told,) = replan_rings(plan.rings, laid_off(plan, {1: 0.0, 8: 7 * 5.0})).warnings
+    made = joints(plan.rings[0])[4]
+    assert f"{made + 5.0:.1f} mm on average from below course 2 to above course 7, laid without marks" in told
+    (told,) = replan_rings(plan.rings, laid_off(plan, {1: 0.0, 8: -7 * 12.0})).warnings
+    assert "the bricks would overlap: measure the marks again" in told
+
+
+def test_a_turned_rings_laid_joints_are_told_across_the_joint() -> None:
+    plan = planned(base_record(laid=Laid.SAWTOOTH))
+    (told,) = replan_rings(plan.rings, laid_off(plan, {21: 0.0, 22: 8.0})).warnings
+    made = (joints(plan.rings[0])[21] + 8.0) * np.cos(0.3)
+    assert "limits of 6.0 to 14.0 mm" in told
+    assert f"{made:.1f} mm between courses 21 and 22" in told
+
+
+def test_too_late_is_told_in_the_order_of_laying() -> None:
+    """Only the left side was begun: the right one is brought up first, so it is there that it gets late."""
+    plan = planned()
+    off = {c: 6.0 * c for c in range(1, 11)}
+    note = replan_rings(plan.rings, laid_off(plan, off)).notes[0]
+    give = joints(plan.rings[0])[20] - 6.0
+    may = int(34 - 60.0 / give)  # of 34 open joints so many need not give
+    steps = [*range(43, 33, -1)] + [x for p in zip(range(11, 23), range(33, 21, -1), strict=True) for x in p]
+    assert f"too late from course {steps[may]} on" in note
+    laid = replan(plan, laid_off(plan, off))
+    assert [s.course for s in laid.laying][: may + 1] == steps[: may + 1]
+
+
+def test_where_to_go_on_is_told_to_the_last_brick() -> None:
+    plan = planned()
+    off = {c: 0.0 for c in range(1, N + 1) if c != 22}
+    assert replan(plan, laid_off(plan, off)).notes[-1].endswith("Go on with ring 1, course 22, the key.")
+    assert replan(plan, laid_off(plan, off | {22: 0.0})).notes[-1] == "Laid already: ring 1, courses 1 to 43."
+    assert not any("Laid already" in note for note in plan.notes)
+
+
+def test_the_reason_for_the_order_of_gaps_follows_the_work() -> None:
+    laid = lay(curve_of(SHAPE).length_mm, np.full(N, 50.0), np.ones(N + 1))
+    missing = (5, 6, 30, 31)
+    there = ~np.isin(np.arange(1, N + 1), missing)
+    rec = record(
+        (ring(1, N),),
+        points=edge_survey(curve_of(SHAPE), laid, there=there),
+        courses=notes_from(laid, missing=missing),
+    )
+    plan = plan_rebuild(rec, fit(SHAPE, rec))
+    assert [s.course for s in plan.laying] == [5, 6, 31, 30]
+    assert sum("Order of laying of ring 1: courses 5, 6, then courses 30, 31" in n for n in plan.notes) == 1
+    ends = {c: plan.bricks[c - 1].station_end_mm for c in missing}
+    again = plan_rebuild(replace(rec, laid=(mark(5, ends[5]), mark(6, ends[6]))), fit(SHAPE, rec))
+    assert [s.course for s in again.laying] == [31, 30]
+    assert not any("Order of laying" in n for n in again.notes)
