@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from survey.condition.same_arch import Common, asked, check_datums, check_same_arch, doubts_of_courses
 from survey.condition.tie import SurveyTie, Tie, tie_surveys
 from survey.curves import curve_of
 from survey.curves.protocol import Curve, Floats
@@ -20,7 +21,9 @@ ANY_CHANCE = 0.05
 SURE_SIGMAS = 2.6
 """Spread, settlement and crown are told beyond this: noise alone does that once in a hundred times."""
 CROWN_SHARE = 0.1
-"""The crown's movement is the mean over the courses within this share of the arch on either side of it."""
+"""The crown's movement is the median over the courses within this share of the arch on either side of it."""
+FEWEST_AT_CROWN = 3
+"""With fewer courses about the crown its movement is not told: one of them may be a loose brick."""
 APART_SIGMAS = 5.0
 """Edges of one course that moved this much differently: one of the four readings is wrong."""
 
@@ -56,6 +59,8 @@ class Comparison:
     spread_mm, settlement_mm, crown_drop_mm : Estimate
         Springings further apart, right one lower, crown lower; NaN where not measured in both.
     sentences : tuple of str
+    doubts : tuple of str
+        Why this may not be one arch; what moved is told after them.
     """
 
     record_a: str
@@ -66,6 +71,7 @@ class Comparison:
     settlement_mm: Estimate
     crown_drop_mm: Estimate
     sentences: tuple[str, ...]
+    doubts: tuple[str, ...] = ()
 
 
 def compare_records(record_a: Record, fit_a: ArchFit, record_b: Record, fit_b: ArchFit) -> Comparison:
@@ -83,11 +89,15 @@ def compare_records(record_a: Record, fit_a: ArchFit, record_b: Record, fit_b: A
     Raises
     ------
     FitError
-        The surveys have neither two datum points nor both springings in common.
+        The surveys have neither two datum points nor both springings in common, or cannot be of one arch.
     """
+    doubts = check_same_arch(record_a, fit_a, record_b, fit_b)
     tie = tie_surveys(record_a, fit_a, record_b, fit_b)
+    check_datums(tie, fit_a.best.shape.span_mm)
     curve = curve_of(fit_a.best.shape)
-    courses = _course_movements(curve, _read(record_a, fit_a), _read(record_b, fit_b), tie)
+    a, b = _read(record_a, fit_a), _read(record_b, fit_b)
+    courses = _course_movements(curve, a, b, tie)
+    doubts += doubts_of_courses(_common(a, b, courses))
     spread, settlement = _springing_movement(record_a, fit_a, record_b, fit_b, tie)
     crown = _crown_drop(curve, courses, tie)
     return Comparison(
@@ -98,7 +108,8 @@ def compare_records(record_a: Record, fit_a: ArchFit, record_b: Record, fit_b: A
         spread_mm=spread,
         settlement_mm=settlement,
         crown_drop_mm=crown,
-        sentences=_sentences(tie, courses, spread, settlement, crown),
+        sentences=(*asked(doubts), *_sentences(tie, courses, spread, settlement, crown)),
+        doubts=doubts,
     )
 
 
@@ -133,6 +144,17 @@ def _counted_numbers(readings: EdgeReadings, fit: ArchFit) -> np.ndarray:
         known = course_numbers(count, readings.course[rows].tolist())
         number[rows] = [known[int(c)] for c in readings.course[rows]]
     return number
+
+
+def _common(a: _Places, b: _Places, courses: tuple[CourseMovement, ...]) -> Common:
+    """What the courses of ring 1 read in both surveys tell of their being the same."""
+    n_a, n_b = (len(np.unique(places.key[places.key // 8 < 20_000] // 8)) for places in (a, b))
+    first = [c for c in courses if c.ring == 1]
+    slid = np.array([c.along_mm.value for c in first if not c.misread])
+    step = np.diff([c.station_mm for c in first]) / np.diff([c.course for c in first])
+    pitch = float(np.median(step)) if len(step) else float("nan")
+    pitches = float(np.median(slid)) / pitch if len(slid) else float("nan")
+    return Common(n_a, n_b, len(first), sum(c.misread for c in first), pitches)
 
 
 def _course_movements(curve: Curve, a: _Places, b: _Places, tie: SurveyTie) -> tuple[CourseMovement, ...]:
@@ -201,20 +223,25 @@ def _springings(record: Record, fit: ArchFit) -> tuple[Floats, Floats] | None:
 
 
 def _crown_drop(curve: Curve, courses: tuple[CourseMovement, ...], tie: SurveyTie) -> Estimate:
+    """How far the courses about the crown came down: their median, so that a single loose one does not count.
+
+    Notes
+    -----
+    The median of normal values scatters by ``sqrt(pi / 2)`` times as much as their mean.
+    """
     half, reach = curve.length_mm / 2, CROWN_SHARE * curve.length_mm
     near = [c for c in courses if c.ring == 1 and abs(c.station_mm - half) <= reach and not c.misread]
-    if not near:
+    if len(near) < FEWEST_AT_CROWN:
         return Estimate(float("nan"), float("nan"))
     normal = curve.normal([c.station_mm for c in near])
     tangent = curve.tangent([c.station_mm for c in near])
-    rise = normal[:, 1] * [c.outwards_mm.value for c in near] + tangent[:, 1] * [
-        c.along_mm.value for c in near
-    ]
+    outwards = np.array([c.outwards_mm.value for c in near])
+    along = np.array([c.along_mm.value for c in near])
     own = np.array([c.outwards_mm.sigma for c in near]) ** 2
-    crown = curve.point([half])
-    common = float(tie.variance(crown, np.array([[0.0, 1.0]]))[0])
-    independent = float(np.maximum(own - common, 0.0).sum()) / len(near) ** 2
-    return Estimate(float(-np.mean(rise)), float(np.sqrt(common + independent)))
+    common = float(tie.variance(curve.point([half]), np.array([[0.0, 1.0]]))[0])
+    independent = 0.5 * np.pi * float(np.maximum(own - common, 0.0).sum()) / len(near) ** 2
+    rise = normal[:, 1] * outwards + tangent[:, 1] * along
+    return Estimate(float(-np.median(rise)), float(np.sqrt(common + independent)))
 
 
 def _sentences(
@@ -236,12 +263,24 @@ def _sentences(
     said.extend(_run_sentences(courses))
     if len(said) == 1:
         said.append("Nothing moved beyond the uncertainty of the two surveys.")
-    misread = [f"{c.course} of ring {c.ring}" for c in courses if c.misread]
-    if misread:
-        said.append(
-            f"The edges of course {', '.join(misread)} moved too differently to be right: measure again."
-        )
+    said.extend(_misread_sentences(courses))
     return tuple(said)
+
+
+def _misread_sentences(courses: tuple[CourseMovement, ...]) -> list[str]:
+    """One sentence a ring, courses in a row told by the first and the last."""
+    said = []
+    for ring in sorted({c.ring for c in courses}):
+        number = np.array([c.course for c in courses if c.ring == ring and c.misread])
+        if len(number) == 0:
+            continue
+        rows = np.split(number, np.flatnonzero(np.diff(number) > 1) + 1)
+        which = ", ".join(str(r[0]) if len(r) == 1 else f"{r[0]} to {r[-1]}" for r in rows)
+        noun = "course" if len(number) == 1 else "courses"
+        said.append(
+            f"The edges of {noun} {which} of ring {ring} moved too differently to be right: measure again."
+        )
+    return said
 
 
 def _is_sure(size: Estimate) -> bool:

@@ -273,9 +273,14 @@ def _strip(
 
 
 def _parts(record_a: Record, record_b: Record, comparison: Comparison) -> list[Part]:
-    """Which surveys, what moved, the figures, the courses that moved."""
+    """Which surveys, whether they are of one arch, what moved, the figures, the courses that moved."""
     surveys = (_survey("Earlier", record_a), _survey("Later", record_b))
-    parts: list[Part] = [Said("The two surveys", surveys), Said("What moved", comparison.sentences)]
+    parts: list[Part] = [Said("The two surveys", surveys)]
+    moved = comparison.sentences
+    if comparison.doubts:
+        parts.append(Said("First: is it the same arch?", moved[:1]))
+        moved = moved[1:]
+    parts.append(Said("What moved", moved))
     parts.append(_figures(comparison))
     courses = moved_table(comparison)
     return [*parts, courses] if courses.rows else parts

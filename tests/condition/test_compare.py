@@ -9,7 +9,7 @@ import pytest
 from condition.factory import LaidRing, fit_of, record_of
 
 from survey.condition import Comparison, Tie, compare_records
-from survey.curves import semicircular
+from survey.curves import segmental, semicircular
 from survey.curves.protocol import Floats
 from survey.curves.shape import ArchShape
 from survey.errors import FitError
@@ -190,3 +190,123 @@ def test_movement_by_noise_alone_is_claimed_in_few_arches() -> None:
         claimed += any(c.moved for c in compared(a, with_datums(surveyed(LaidRing(N), 2 * seed + 1))).courses)
     # One in twenty is expected; 40 arches give more than 6 once in a thousand times.
     assert claimed <= 6
+
+
+@pytest.mark.parametrize(("drop", "n_courses"), [(-80.0, 1), (80.0, 1), (-80.0, 2)])
+def test_a_loose_course_at_the_crown_is_no_drop_of_the_crown(drop: float, n_courses: int) -> None:
+    loose = dict.fromkeys(range(26, 26 + n_courses), drop)
+    found = compared(
+        with_datums(surveyed(LaidRing(N), 1)), with_datums(surveyed(LaidRing(N, deviation_mm=loose), 2))
+    )
+    assert abs(found.crown_drop_mm.value) < 1.5
+    assert not any("The crown" in s for s in found.sentences)
+    assert any(s.startswith("Course") and "26" in s and "moved" in s for s in found.sentences)
+
+
+def test_a_crown_that_came_down_as_a_whole_is_told_to_its_full_size() -> None:
+    down = dict.fromkeys(range(19, 34), -6.0) | {26: -60.0}
+    found = compared(
+        with_datums(surveyed(LaidRing(N), 1)), with_datums(surveyed(LaidRing(N, deviation_mm=down), 2))
+    )
+    # Along the normals, which lean by up to 18 degrees within a tenth of the arch.
+    assert found.crown_drop_mm.value == pytest.approx(6.0, abs=0.6)
+    assert any(s.startswith("The crown has dropped") for s in found.sentences)
+
+
+def test_the_uncertainty_of_the_crown_holds() -> None:
+    """Without movement its value over its uncertainty scatters by about one."""
+    scores = []
+    for seed in range(24):
+        a = with_datums(surveyed(LaidRing(N), 2 * seed), sigma_mm=0.01)
+        found = compared(a, with_datums(surveyed(LaidRing(N), 2 * seed + 1), sigma_mm=0.01))
+        scores.append(found.crown_drop_mm.value / found.crown_drop_mm.sigma)
+    # Of 24 values the root mean square is known to 15 %.
+    assert 0.6 < float(np.sqrt(np.mean(np.square(scores)))) < 1.4
+
+
+def other_arch(shape: ArchShape, n_courses: int) -> tuple[Record, ArchFit]:
+    record = record_of(shape, [LaidRing(n_courses, recorded=n_courses)], noise_seed=9, sigma_mm=0.5)
+    return record, fit_of(record, shape)
+
+
+@pytest.mark.parametrize(
+    ("shape", "n_courses", "said"),
+    [
+        (semicircular(1250.0), 51, "the clear span was 2000 mm in the earlier survey and is 2500 mm"),
+        (segmental(2000.0, 700.0), 51, "the rise was 1000 mm in the earlier survey and is 700 mm"),
+        (SHAPE, 43, "ring 1 has 51 courses in the earlier survey and 43 in the later one"),
+    ],
+)
+def test_another_arch_is_refused(shape: ArchShape, n_courses: int, said: str) -> None:
+    a = surveyed(LaidRing(N, recorded=N), 1)
+    with pytest.raises(FitError, match=rf"not of one arch.*{said}") as refused:
+        compare_records(a, fit_of(a, SHAPE), *other_arch(shape, n_courses))
+    assert "measure its springings again" in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    ("shape", "n_courses", "said"),
+    [
+        (semicircular(1050.0), 51, "The clear span was 2000 mm in the earlier survey and is 2100 mm"),
+        (segmental(2000.0, 880.0), 51, "The rise was 1000 mm in the earlier survey and is 880 mm"),
+        (SHAPE, 50, "Ring 1 has 51 courses in the earlier survey and 50 in the later one"),
+    ],
+)
+def test_a_change_hard_to_survive_is_asked_about_before_it_is_told(
+    shape: ArchShape, n_courses: int, said: str
+) -> None:
+    a = surveyed(LaidRing(N, recorded=N), 1)
+    found = compare_records(a, fit_of(a, SHAPE), *other_arch(shape, n_courses))
+    assert found.sentences[0].startswith("Are these two surveys of the same arch?")
+    assert said in found.doubts[0]
+    assert said in found.sentences[0]
+    assert "tied by their springings" in found.sentences[1]
+
+
+def test_a_spread_an_arch_survives_is_told_without_a_doubt() -> None:
+    a = surveyed(LaidRing(N, recorded=N), 1)
+    found = compare_records(a, fit_of(a, SHAPE), *other_arch(semicircular(1015.0), N))
+    assert found.doubts == ()
+    assert any("further apart than before" in s for s in found.sentences)
+
+
+def test_without_springings_the_fitted_spans_are_compared() -> None:
+    a = with_datums(record_of(SHAPE, [LaidRing(N)], springings=False))
+    shape = semicircular(1250.0)
+    b = with_datums(record_of(shape, [LaidRing(N)], springings=False))
+    with pytest.raises(FitError, match="the fitted span was 2000 mm in the earlier survey and is 2500 mm"):
+        compare_records(a, fit_of(a, SHAPE), b, fit_of(b, shape))
+    vague = fit_of(b, shape, sigma_mm=150.0)
+    assert compare_records(a, fit_of(a, SHAPE), b, vague).doubts[:1] != (
+        "The fitted span was 2000 mm in the earlier survey and is 2500 mm in the later one.",
+    )
+
+
+def test_datum_points_that_share_only_their_names_are_refused() -> None:
+    a = with_datums(surveyed(LaidRing(N), 1), DATUMS[:2])
+    b = with_datums(surveyed(LaidRing(N), 2), DATUMS[[0, 3]])
+    with pytest.raises(FitError, match="D1, D2 have the same names in both surveys but stand"):
+        compared(a, b)
+
+
+def test_courses_numbered_from_elsewhere_are_asked_about() -> None:
+    late = LaidRing(N, label={c: c + 1 for c in range(1, N + 1)}, surveyed=range(1, N), recorded=N)
+    found = compared(with_datums(surveyed(LaidRing(N, recorded=N), 1)), with_datums(surveyed(late, 2)))
+    assert "all lie about 1.0 of a course further left under the same numbers" in found.sentences[0]
+
+
+def test_surveys_that_hardly_meet_are_asked_about() -> None:
+    a = with_datums(surveyed(LaidRing(N, surveyed=range(1, 29), recorded=N), 1))
+    b = with_datums(surveyed(LaidRing(N, surveyed=range(26, N + 1), recorded=N), 2))
+    assert "Only 3 courses were read in both surveys, of 28 and 26." in compared(a, b).sentences[0]
+    c = with_datums(surveyed(LaidRing(N, surveyed=range(28, N + 1), recorded=N), 2))
+    assert "Only 1 course was read in both surveys, of 28 and 24." in compared(a, c).sentences[0]
+
+
+def test_edges_that_fit_no_one_course_are_asked_about() -> None:
+    a, b = with_datums(surveyed(LaidRing(N), 1)), surveyed(LaidRing(N), 2)
+    xy = b.points.xy_mm.copy()
+    xy[: 2 * N : 2] *= 1.02
+    found = compared(a, with_datums(replace(b, points=replace(b.points, xy_mm=xy))))
+    assert "too differently to be those of the same bricks" in found.sentences[0]
+    assert found.sentences[-1].startswith("The edges of courses 1 to 51 of ring 1 moved too differently")

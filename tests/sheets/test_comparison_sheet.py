@@ -150,3 +150,16 @@ def test_both_strips_show_every_course_with_its_interval():
     n = len(pair.comparison.courses)
     dots = [m for m in sheet.primitives if isinstance(m, Circle)]
     assert len(dots) == 2 * n
+
+
+def test_a_doubt_that_it_is_one_arch_stands_before_what_moved():
+    made = compared("slipped")
+    question = "Are these two surveys of the same arch? Ring 1 has 51 courses in one."
+    doubted = replace(made.comparison, doubts=("x",), sentences=(question, *made.comparison.sentences))
+    (sheet, *_) = comparison_sheet(made.earlier, made.later, doubted, fit_a=made.fit)
+    words = said((sheet,))
+    assert words.index("First: is it the same arch?") < words.index(question[:30]) < words.index("What moved")
+    assert words.count(question[:30]) == 1
+    assert overprints(sheet) == []
+    (sheet, *_) = comparison_sheet(made.earlier, made.later, made.comparison, fit_a=made.fit)
+    assert "is it the same arch?" not in said((sheet,))
