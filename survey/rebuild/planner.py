@@ -32,7 +32,7 @@ from survey.rebuild.repair_soffit import Base
 from survey.rebuild.rhythm import RingRhythm, find_rhythm
 from survey.rebuild.rhythm_readings import read_rhythm
 from survey.rebuild.rings import RingLines, ring_lines, section_factor, section_limits
-from survey.rebuild.salvage import place_salvage, purchase_notes, salvage_notes
+from survey.rebuild.salvage import place_salvage, purchase_notes, salvage_notes, salvage_warnings
 from survey.rebuild.stagger import alignment_warning, joints_against, stagger
 from survey.rebuild.templets import assign_templets, group_templets
 from survey.record.model import Record
@@ -227,6 +227,7 @@ def _finish(
                 for found, draft in zip(surveyed, saved.drafts, strict=True)
                 for s in standing_warnings(record, draft, found.rhythm.gross.reshape(-1, 2))
             ),
+            *salvage_warnings(saved, rings, tolerance_mm=record.tolerances.joint_mm),
             *(s for a, b in pairwise(rings) for s in alignment_warning(b, a)),
         ),
         cautions=CAUTIONS,

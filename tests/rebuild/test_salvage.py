@@ -90,7 +90,7 @@ def test_what_fits(brick: SalvagedBrick, fits: bool) -> None:
     """Joints of 8.4 mm at the crown, between 3 and 20: a brick may be 10.8 mm wider or 23.2 narrower."""
     plan = plan_with((brick,), broken=(22,))
     assert bool(sources(plan)) == fits
-    assert any("without a place in this plan: A" in note for note in plan.notes) != fits
+    assert any(note.startswith("Saved brick A (") and "is not used: " in note for note in plan.notes) != fits
     assert not plan.refusals
 
 
@@ -124,3 +124,89 @@ def test_tapered_bricks_need_wider_stock() -> None:
     assert f"from stock at least {width:.1f} mm wide" in told
     assert width == pytest.approx(57.1, abs=0.3)
     assert not any("taper" in n for n in plan_with(()).notes)
+
+
+def unused(plan: RebuildPlan) -> dict[str, str]:
+    told = (n.removeprefix("Saved brick ").removesuffix(".").split(" is not used: ") for n in plan.notes)
+    return {parts[0].split(" (")[0]: parts[1] for parts in told if len(parts) == 2}
+
+
+@pytest.mark.parametrize(
+    ("brick", "broken", "reason"),
+    [
+        (saved("A", 50.0), (), "every course has its own brick"),
+        (saved("A", 50.0, of_ring=1), (), "its ring needs no brick"),
+        (saved("A", 50.0, of_ring=2), (22,), "there is no ring 2"),
+        (saved("A", 50.0, depth=215.0), (22,), "it is 215.0 mm deep, the ring 240.0 mm"),
+        (saved("A", 66.0), (22,), "it is 16.0 mm wider than the brick of ring 1, course 22, where it would "
+         "fit best, and the two joints there can give 10.8 mm"),
+        (saved("A", 25.0), (22,), "it is 25.0 mm narrower than the brick of ring 1, course 22, where it "
+         "would fit best, and the two joints there can take 23.2 mm"),
+    ],
+)  # fmt: skip
+def test_why_a_brick_is_left_out(brick: SalvagedBrick, broken: tuple[int, ...], reason: str) -> None:
+    assert unused(plan_with((brick,), broken=broken)) == {"A": reason}
+
+
+def test_a_brick_that_others_beat_is_told_so() -> None:
+    plan = plan_with((saved("A", 50.0), saved("B", 57.0)), broken=(10,))
+    assert unused(plan) == {"B": "other saved bricks fit its places better"}
+
+
+def test_a_reused_brick_that_shows_is_warned_of() -> None:
+    """A brick of 60 in a ring of 50: inside its limits, but not silently."""
+    plan = plan_with((saved("A", 60.0), saved("B", 51.5)), broken=(20, 22))
+    course = next(c for c, name in sources(plan).items() if name == "A")
+    (told,) = (w for w in plan.warnings if "saved brick" in w)
+    below, above = plan.joints_mm(1)[course - 1 : course + 1]
+    assert told.startswith(f"Ring 1, course {course}: the saved brick A of 60.0 mm is 10.0 mm wider")
+    assert f"joints beside it are {below:.1f} and {above:.1f} mm, inside the limits of 3.0 to 20.0 mm" in told
+    narrow = plan_with((saved("A", 46.0),), broken=(22,))
+    assert any("is 4.0 mm narrower" in w for w in narrow.warnings)
+
+
+def test_a_turned_reused_brick_is_told_across_the_joint() -> None:
+    one = ring(1, 43, brick_width_mm=50.0 * np.cos(0.5), laid=Laid.SAWTOOTH, turn_rad=0.5)
+    plan = plan_with((saved("A", 50.0 * np.cos(0.5) + 3.0),), broken=(22,), one=one)
+    (told,) = (w for w in plan.warnings if "saved brick" in w)
+    assert "is 3.0 mm wider" in told
+    assert "limits of 3.0 to 20.0 mm" in told
+    over = plan_with((saved("A", 50.0 * np.cos(0.5) + 30.0),), broken=(22,), one=one)
+    assert unused(over)["A"].startswith("it is 30.0 mm wider than the brick of ring 1, course 22")
+
+
+def test_bricks_that_only_go_in_one_by_one_are_kept_out_until_the_run_closes() -> None:
+    """Joints of 9.64 on average, down to 8.5 at the least: 44 of them give 50.2 mm, 2.2 mm a new brick.
+
+    Each of 40 bricks 2 mm too wide would go in by itself; together they miss the limit. Widest first, so
+    many stay out that the rest closes; the plan is not refused.
+    """
+    limits = JointLimits(8.5, 20.0, 60.0)
+    even = np.ones(44)
+    laid = lay(curve_of(SHAPE).length_mm, np.full(43, 50.0), even)
+    joint = float(laid.joints_mm[0])
+    bricks = tuple(saved(f"S{k}", 50.0 + 1.8 + 0.01 * k) for k in range(40))
+    notes = tuple(n if n.course == 0 else _broken(n) for n in notes_from(laid))
+    rec = record((ring(1, 43),), courses=notes, salvage=bricks, joints=limits)
+    plan = plan_rebuild(rec, fit(SHAPE, rec))
+    assert not plan.refusals
+    room = 44 * (joint - 8.5)
+    excess = sorted(b.width_mm - 50.0 for b in bricks)
+    fitting = int(np.searchsorted(np.cumsum(excess), room))
+    assert 0 < fitting < 40
+    assert set(sources(plan).values()) == {f"S{k}" for k in range(fitting)}
+    left = unused(plan)
+    assert set(left) == {f"S{k}" for k in range(fitting, 40)}
+    assert set(left.values()) == {"with it the joints of its run would not close inside their limits"}
+    assert plan.joints_mm(1).min() >= 8.5 - 1e-9
+
+
+def test_narrow_bricks_are_kept_out_the_same_way() -> None:
+    limits = JointLimits(3.0, 10.2, 60.0)
+    laid = lay(curve_of(SHAPE).length_mm, np.full(43, 50.0), np.ones(44))
+    bricks = tuple(saved(f"S{k}", 50.0 - 1.0) for k in range(40))
+    notes = tuple(n if n.course == 0 else _broken(n) for n in notes_from(laid))
+    rec = record((ring(1, 43),), courses=notes, salvage=bricks, joints=limits)
+    plan = plan_rebuild(rec, fit(SHAPE, rec))
+    assert not plan.refusals
+    assert len(sources(plan)) == int(44 * (10.2 - float(laid.joints_mm[0])))
