@@ -19,8 +19,8 @@ SHOWN_SHARE = 0.06
 """The largest movement is drawn at about this share of the span (judgement: it reads at arm's length)."""
 ROUND_FACTORS = (1, 2, 5, 10, 20, 50, 100)
 POINTS_PER_PIECE = 61
-SPRINGING_SHARE = 0.03
-"""A hinge nearer a springing than this share of the arch is at the springing."""
+CROWN = "crown"
+"""What the fit calls the hinge between the haunches."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -240,7 +240,7 @@ def _hinge_view(
 ) -> HingeView:
     at = hinge.station_mm.value
     beside = [p for p in movement.pieces if p.start_mm <= at + 1e-6 and p.end_mm >= at - 1e-6]
-    out = _turning_depth(original, at, depth, beside)
+    out = _turning_depth(original, at, depth, beside, hinge)
     pivot = original.point([at]) + out * original.normal([at])
     shown = np.mean([_carried(pivot, piece, factor)[0] for piece in beside], axis=0)
     lever = out if hinge.opens is Opens.INTRADOS else depth - out
@@ -250,13 +250,16 @@ def _hinge_view(
     return HingeView(hinge, x, y, crack, between, _sign(hinge, crack, between))
 
 
-def _turning_depth(original: Curve, at: float, depth: float, beside: list[Piece]) -> float:
+def _turning_depth(original: Curve, at: float, depth: float, beside: list[Piece], hinge: Hinge) -> float:
     """How far behind the soffit, within the depth of the rings, the pieces at a hinge stay together.
 
-    At a springing a piece meets the wall: there it turns on its soffit edge.
+    Where pieces of the crown share a point it is where they turn. A piece at a springing or a haunch is
+    followed on the soffit alone, which cannot show where in the joint it turns: that is the arris away from
+    the side that opens.
     """
-    if len(beside) < 2:
-        return 0.0
+    closed = 0.0 if hinge.opens is Opens.EXTRADOS else depth
+    if len(beside) < 2 or hinge.where != CROWN:
+        return closed
     ends = original.point([at]) + np.array([[0.0], [depth]]) * original.normal([at])
     gap = _carried(ends, beside[1], 1) - _carried(ends, beside[0], 1)
     opening = gap[1] - gap[0]

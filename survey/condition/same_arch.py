@@ -94,8 +94,8 @@ def check_same_arch(record_a: Record, fit_a: ArchFit, record_b: Record, fit_b: A
     if far:
         raise FitError(
             f"the two surveys are not of one arch: {'; '.join(far)}; no movement makes that of one arch. "
-            "Give two records of the same arch, or, if they are, measure its springings again and see whether "
-            "both records give the same unit"
+            "Give two records of the same arch, or, if they are, measure its springings again and see "
+            "whether both records give the same unit"
         )
     odd = [str(change) for change in changes if change.is_over(DOUBTED_SHARE * span)]
     if counts is not None and counts[0] != counts[1]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -41,6 +42,8 @@ _BLOCK_MM = 8.0
 """Height of the abutment below a springing, on paper."""
 _ARROW_ROW_MM, _BEFORE_ROW_MM, _NOW_ROW_MM = 11.0, 17.0, 25.0
 """Rows of arrows and dimensions below the springings, on paper."""
+NEAR_MM = 1e-6
+"""Points closer than this are one."""
 TWICE = 2.0
 """Intervals are two standard uncertainties either way, about 95 %; a settlement beyond that is drawn."""
 _ORIGINAL = ink.pen(Layer.CANDIDATE, ink.MEDIUM_MM, ink.GREY, dash=Dash.DASHED)
@@ -150,7 +153,8 @@ def _faces(view: MovementView, movement: Movement, original: Curve, depth: float
     """Both faces of every hinge: apart on the side that opens, in touch from the pivot to the other side.
 
     Two pieces that turn about a point inside the joint would run into each other behind it; there both are
-    drawn crushed to the middle. A piece at an abutment is drawn turning on its closed arris.
+    drawn crushed to the middle. A piece at an abutment, or two at a haunch, are drawn turning on the closed
+    arris.
     """
     found = []
     for hinge in view.hinges:
@@ -165,8 +169,11 @@ def _faces(view: MovementView, movement: Movement, original: Curve, depth: float
             corners = [face + (fixed - face[closed]) for face in corners]
             pivot = fixed
         else:
-            corners[0][closed] = corners[1][closed] = (corners[0][closed] + corners[1][closed]) / 2
+            middle = (corners[0][closed] + corners[1][closed]) / 2
             pivot = np.array([hinge.x_mm, hinge.y_mm])
+            if math.dist(pivot, middle) <= NEAR_MM:
+                corners = [face + (middle - face[closed]) for face in corners]
+            corners[0][closed] = corners[1][closed] = middle
         left, right = (np.array([face[0], pivot, face[1]]) for face in corners)
         found.append(_Face(*beside, left, right, hinge.hinge.opens))
     return found

@@ -171,3 +171,45 @@ def test_a_hinge_that_does_not_turn_is_shown_on_the_soffit() -> None:
     record = record_of(SHAPE, [LaidRing(51)])
     crown = view_movement(record, movement, ()).hinges[1]
     assert (crown.x_mm, crown.y_mm) == pytest.approx((0.0, RADIUS), abs=1e-9)
+
+
+@pytest.mark.parametrize("spread", [SPREAD, -SPREAD])
+@pytest.mark.parametrize("side", [0, 2])
+def test_a_springing_opens_on_the_side_its_piece_turns_away_from(spread: float, side: int) -> None:
+    """The wall's bed stays level: turned about the closed arris the piece leaves it open at the other one."""
+    movement = spread_movement(spread)
+    opens = Opens.EXTRADOS if spread > 0 else Opens.INTRADOS
+    hinges = tuple(h if h.where == "crown" else replace(h, opens=opens) for h in movement.hinges)
+    record = record_of(SHAPE, [LaidRing(51)])
+    hinge = view_movement(record, replace(movement, hinges=hinges), (), factor=1).hinges[side]
+    foot = -RADIUS if side == 0 else RADIUS
+    soffit, back = np.array([foot, 0.0]), np.array([foot * (1 + DEPTH / RADIUS), 0.0])
+    turn = movement.pieces[0 if side == 0 else 1].rotation_rad
+    c, s = np.cos(turn), np.sin(turn)
+    closed, opened = (soffit, back) if opens is Opens.EXTRADOS else (back, soffit)
+    lifted = np.array([[c, -s], [s, c]]) @ (opened - closed) + closed - opened
+    assert lifted[1] > 0.0
+    assert hinge.crack_mm.value == pytest.approx(float(np.hypot(*lifted)), rel=1e-3)
+    assert hinge.crack_mm.sigma == pytest.approx(DEPTH * 0.001)
+    # Drawn where that arris has gone with its piece.
+    assert hinge.x_mm == pytest.approx(
+        closed[0] + np.sign(foot) * spread / 2, abs=0.5 * DEPTH * turn**2 + 1e-9
+    )
+    where = "soffit" if opens is Opens.INTRADOS else "back"
+    assert f"springing: a joint open at the {where}, about {hinge.crack_mm.value:.1f} mm" in hinge.sign
+
+
+def test_a_haunch_that_opens_at_the_soffit_turns_on_its_back() -> None:
+    movement = spread_movement(-SPREAD)
+    at = Estimate(0.2 * np.pi * RADIUS, 20.0)
+    haunch = Hinge(at, Opens.INTRADOS, Estimate(0.02, 0.001), 0.0, 0.0, "left haunch")
+    foot = Piece(0.0, at.value, 0.0, (0.0, 0.0))
+    pieces = (foot, replace(movement.pieces[0], start_mm=at.value), movement.pieces[1])
+    hinges = (haunch, *movement.hinges[1:])
+    record = record_of(SHAPE, [LaidRing(51)])
+    view = view_movement(record, replace(movement, pieces=pieces, hinges=hinges), ())
+    assert view.hinges[0].crack_mm.value == pytest.approx(0.02 * DEPTH)
+    outer = replace(haunch, opens=Opens.EXTRADOS)
+    view = view_movement(record, replace(movement, pieces=pieces, hinges=(outer, *hinges[1:])), ())
+    assert view.hinges[0].crack_mm.value == pytest.approx(0.02 * DEPTH)
+    assert "mostly hidden by the fill" in view.hinges[0].sign

@@ -163,6 +163,7 @@ MOVES: dict[str, tuple[ArchShape, TrueMovement]] = {
     "sunk left": (segmental(2400.0, 500.0), TrueMovement(18.0, -12.0, 0.55, crown_hinge_at_back=True)),
     "hinge on the soffit line": (elliptical(2000.0, 700.0), TrueMovement(20.0, 0.0, 0.6, 0.14, 0.0)),
     "pushed together": (semicircular(900.0), TrueMovement(spread_mm=-15.0)),
+    "pushed together at the haunches": (semicircular(900.0), TrueMovement(-15.0, 0.0, 0.5, 0.15, 0.15)),
 }
 
 
