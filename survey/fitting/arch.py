@@ -76,7 +76,7 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
     origin = finals[chosen].parameters[:2]
     ground = weighed.ground
     candidates = {family: candidate_of(final, ground, origin) for family, final in finals.items()}
-    shapes = _compared(weighed, odds, candidates)
+    shapes = _compared(weighed, odds, candidates, origin)
     joint = _usual_joint(ground, 0.0 if ring is None else ring.brick_width_mm)
     verdict = verdict_of(weighed, odds, shapes, joint, asked.clear_probability)
     movement = _movement(weighed, odds, candidates, origin)
@@ -101,13 +101,15 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
     )
 
 
-def _compared(weighed: Weighed, odds: Odds, candidates: dict[Family, Candidate]) -> dict[Family, ArchShape]:
-    """Shapes to tell apart: the originals if the arch has moved, else the candidates."""
+def _compared(
+    weighed: Weighed, odds: Odds, candidates: dict[Family, Candidate], origin: Floats
+) -> dict[Family, ArchShape]:
+    """Shapes to tell apart: of a family that has moved its original, else its candidate."""
     shapes = {family: candidate.shape for family, candidate in candidates.items()}
-    if odds.has_moved < MOVES_FROM:
-        return shapes
-    origin = next(iter(weighed.moved.values())).parameters[:2]
-    return {f: fit.moved.shape(fit.parameters, origin_mm=origin) for f, fit in weighed.moved.items()}
+    for family, fit in weighed.moved.items():
+        if odds.moves(family):
+            shapes[family] = fit.moved.shape(fit.parameters, origin_mm=origin)
+    return shapes
 
 
 def _usual_joint(ground: Ground, brick_mm: float) -> float:

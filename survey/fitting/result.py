@@ -53,7 +53,8 @@ class Verdict:
     clear: bool
     probability: Mapping[Family, float]
     because: str
-    largest_difference_mm: float
+    largest_difference_mm: float | None
+    """How far the two likeliest curves lie apart; None where there is but one, and ``because`` says why."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

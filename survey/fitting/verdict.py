@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -18,26 +19,48 @@ NONE_CLEAR = 0.99
 """Probability from which 'none of these' is said outright."""
 MOVES_FROM = 0.6
 """Probability from which the arch is said to have moved."""
+NAMED_SHARE = 0.95
+"""Families that cannot be told apart are named, the likeliest first, until they hold this share of all."""
 N_COMPARED = 201
 
 
 @dataclass(frozen=True, slots=True)
 class Odds:
-    """Probabilities of what an arch may be; they add up to 1 over all families, still or moved, and none."""
+    """Probabilities of what an arch may be; they add up to 1 over all families, still or moved, and none.
 
-    still: dict[Family, float]
-    moved: dict[Family, float]
-    none: float
+    They are kept as logs, for very many points leave all families but one with a probability of nothing, and
+    the next best is still to be told from the rest.
+    """
+
+    log_still: Mapping[Family, float]
+    log_moved: Mapping[Family, float]
+    log_none: float
+
+    @property
+    def still(self) -> dict[Family, float]:
+        """Probability of each family standing as it was built."""
+        return {family: float(np.exp(log)) for family, log in self.log_still.items()}
+
+    @property
+    def moved(self) -> dict[Family, float]:
+        """Probability of each family having moved."""
+        return {family: float(np.exp(log)) for family, log in self.log_moved.items()}
+
+    @property
+    def none(self) -> float:
+        """Probability of a curve of no family."""
+        return float(np.exp(self.log_none))
 
     @property
     def family(self) -> dict[Family, float]:
         """Probability of each family, moved or not."""
-        return {family: self.still[family] + self.moved[family] for family in self.still}
+        still, moved = self.still, self.moved
+        return {family: still[family] + moved[family] for family in still}
 
     @property
     def ranked(self) -> list[Family]:
         """Families, the likeliest first."""
-        both = self.family
+        both = {family: np.logaddexp(log, self.log_moved[family]) for family, log in self.log_still.items()}
         return sorted(both, key=lambda f: both[f], reverse=True)
 
     @property
@@ -46,14 +69,18 @@ class Odds:
         some = sum(self.family.values())
         return sum(self.moved.values()) / some if some > 0 else 0.0
 
+    def moves(self, family: Family) -> bool:
+        """Whether a family is meant as the arch was before it moved, not as it stands."""
+        return self.has_moved >= MOVES_FROM and self.log_moved[family] > self.log_still[family]
+
 
 def odds_of(weighed: Weighed) -> Odds:
     """Probabilities from the log weights of all hypotheses."""
     total = weighed.log_all
     return Odds(
-        {f: float(np.exp(weighed.log_still(f) - total)) for f in weighed.stills},
-        {f: float(np.exp(weighed.log_moved(f) - total)) for f in weighed.stills},
-        float(np.exp(weighed.log_other - total)),
+        {family: weighed.log_still(family) - total for family in weighed.stills},
+        {family: weighed.log_moved(family) - total for family in weighed.stills},
+        weighed.log_other - total,
     )
 
 
@@ -74,24 +101,37 @@ def difference_between(one: ArchShape, other: ArchShape) -> Difference:
     return Difference(float(apart[worst]), float(stations[worst] / curve.length_mm))
 
 
+@dataclass(frozen=True, slots=True)
+class Rival:
+    """A family that also comes into question, its probability, and how far it lies from the likeliest."""
+
+    family: Family
+    probability: float
+    apart: Difference
+
+
 def verdict_of(
     weighed: Weighed, odds: Odds, shapes: dict[Family, ArchShape], joint_mm: float, clear_from: float
 ) -> Verdict:
-    """The verdict on the surveyed shapes (by family, in one frame), with the job's usual joint."""
+    """The verdict on the shapes to tell apart (by family, in one frame), with the job's usual joint."""
     likeliest = odds.ranked[0]
-    second = next((f for f in odds.ranked[1:] if f in shapes), None) if likeliest in shapes else None
-    apart = Difference(0.0, 0.0)
-    if second is not None:
-        apart = difference_between(shapes[likeliest], shapes[second])
+    rivals = _rivals(odds, shapes)
+    most_mm = rivals[0].apart.most_mm if rivals else None
     probability = MappingProxyType(odds.family)
     if odds.none >= NONE_CLEAR:
-        return Verdict(None, True, probability, _none_told(weighed, likeliest), apart.most_mm)
+        return Verdict(None, True, probability, _none_told(weighed, likeliest), most_mm)
     clear = odds.family[likeliest] >= clear_from
-    if clear:
-        told = _clear_told(odds, likeliest, second, apart, shapes.get(likeliest))
-    else:
-        told = _unclear_told(odds, likeliest, second, apart, joint_mm)
-    return Verdict(likeliest, clear, probability, told, apart.most_mm)
+    told = _clear_told(odds, rivals, weighed.failed) if clear else _unclear_told(odds, rivals, joint_mm)
+    return Verdict(likeliest, clear, probability, told, most_mm)
+
+
+def _rivals(odds: Odds, shapes: dict[Family, ArchShape]) -> list[Rival]:
+    """Every other family with a shape to compare, the likeliest first."""
+    likeliest, *others = odds.ranked
+    if likeliest not in shapes:
+        return []
+    first = shapes[likeliest]
+    return [Rival(f, odds.family[f], difference_between(first, shapes[f])) for f in others if f in shapes]
 
 
 def _name(family: Family) -> str:
@@ -107,41 +147,81 @@ def _where(share: float) -> str:
     return "at the crown" if off < 0.1 else "at the haunches" if off < 0.38 else "near the springings"
 
 
-def _clear_told(
-    odds: Odds, likeliest: Family, second: Family | None, apart: Difference, shape: ArchShape | None
-) -> str:
-    before = " before it moved" if odds.moved[likeliest] > odds.still[likeliest] else ""
-    told = f"The points keep to {_a(_name(likeliest))} curve{before}"
-    if second is None or shape is None:
-        alone = len(odds.still) == 1
-        return told + ("; no other family could be fitted." if alone else "; no other family comes near it.")
-    odds_against = odds.family[likeliest] / max(odds.family[second], 1e-12)
+def _before(odds: Odds, family: Family) -> str:
+    """What to add where the curve meant is the one the arch had before it moved."""
+    return " before it moved" if odds.moves(family) else ""
+
+
+def _clear_told(odds: Odds, rivals: Sequence[Rival], failed: Collection[Family]) -> str:
+    likeliest = odds.ranked[0]
+    told = f"The points keep to {_a(_name(likeliest))} curve{_before(odds, likeliest)}"
+    if not rivals:
+        return f"{told}; {_why_alone(odds, failed)}."
+    second = rivals[0]
+    stands = " as it stands" if odds.moves(likeliest) and not odds.moves(second.family) else ""
+    odds_against = odds.family[likeliest] / max(second.probability, 1e-12)
     times = "more than a thousand" if odds_against > 1000 else f"about {odds_against:.0f}"
+    next_best, most_mm = f"{_a(_name(second.family))} one{stands}", second.apart.most_mm
     return (
-        f"{told}; the next best, {_a(_name(second))} one, lies up to {apart.most_mm:.1f} mm from it "
-        f"{_where(apart.share)} and is {times} times less likely."
+        f"{told}; the next best, {next_best}, lies up to {most_mm:.1f} mm from it "
+        f"{_where(second.apart.share)} and is {times} times less likely."
     )
 
 
-def _unclear_told(
-    odds: Odds, likeliest: Family, second: Family | None, apart: Difference, joint_mm: float
-) -> str:
+def _why_alone(odds: Odds, failed: Collection[Family]) -> str:
+    """Why there is no second curve to compare with."""
+    if len(odds.still) > 1:
+        return "no other family comes near enough to compare with it"
+    return "no other family could be fitted" if failed else "no other family was asked for"
+
+
+def _unclear_told(odds: Odds, rivals: Sequence[Rival], joint_mm: float) -> str:
+    likeliest = odds.ranked[0]
+    best = f"{_a(_name(likeliest))} curve{_before(odds, likeliest)}"
     if odds.none > odds.family[likeliest]:
         return (
-            f"None of the families fits well and {_a(_name(likeliest))} curve is the nearest; measure more "
-            "courses, above all where the points leave it."
+            f"None of the families fits well and {best} is the nearest; measure more courses, above all "
+            "where the points leave it."
         )
-    if second is None:
-        return f"The points are nearest to {_a(_name(likeliest))} curve, but not near enough to be sure."
-    much = "less" if apart.most_mm < joint_mm else "more"
-    todo = (
-        "for the rebuild it does not matter which is taken"
-        if apart.most_mm < joint_mm
-        else f"more edges {_where(apart.share)} would tell"
-    )
+    if odds.none > sum(rival.probability for rival in rivals):
+        return (
+            f"The points are nearest to {best}, but it may be none of the families; measure more courses, "
+            "above all where the points leave it."
+        )
+    return _alike_told(odds, _in_question(odds, rivals), joint_mm)
+
+
+def _in_question(odds: Odds, rivals: Sequence[Rival]) -> list[Rival]:
+    """The rivals, at least one, that with the likeliest family make up nearly all of the probability."""
+    known = odds.family[odds.ranked[0]]
+    close: list[Rival] = []
+    for rival in rivals:
+        if close and known >= NAMED_SHARE * (1.0 - odds.none):
+            break
+        close.append(rival)
+        known += rival.probability
+    return close
+
+
+def _alike_told(odds: Odds, close: Sequence[Rival], joint_mm: float) -> str:
+    """Which families cannot be told apart, how far they lie apart, and whether that matters."""
+    families = [odds.ranked[0], *(rival.family for rival in close)]
+    moves = [odds.moves(family) for family in families]
+    names = [_name(family) for family in families]
+    if any(moves) and not all(moves):
+        ways = [" before it moved" if moved else " as it stands" for moved in moves]
+        names = [name + way for name, way in zip(names, ways, strict=True)]
+    which = f"{', '.join(names[:-1])} or {names[-1]}"
+    state = f"was {which} before it moved" if all(moves) else f"is {which}"
+    far = max((rival.apart for rival in close), key=lambda apart: apart.most_mm)
+    apart = "the two lie" if len(close) == 1 else "the others lie"
+    beside = "apart" if len(close) == 1 else "from the first"
+    much, todo = "more", f"more edges {_where(far.share)} would tell"
+    if far.most_mm < joint_mm:
+        much, todo = "less", "for the rebuild it does not matter which is taken"
     return (
-        f"It cannot be told whether the arch is {_name(likeliest)} or {_name(second)}: the two lie at most "
-        f"{apart.most_mm:.1f} mm apart, {much} than a joint of {joint_mm:.0f} mm; {todo}."
+        f"It cannot be told whether the arch {state}: {apart} at most {far.most_mm:.1f} mm {beside}, {much} "
+        f"than a joint of {joint_mm:.0f} mm; {todo}."
     )
 
 

@@ -251,7 +251,7 @@ def _differences(fit: ArchFit, offsets: _Offsets, window: strip.Strip) -> list[P
     window = strip.Strip(window.box, window.x_range, strip.symmetric_range([2.5 * nearest, widest], 2.0))
     title = "The other candidates against the chosen curve, mm; grey: its 95 % interval"
     if not offsets.others:
-        title = "No other candidate could be fitted; grey: the 95 % interval of the chosen curve, mm"
+        title = "There is no other candidate to compare; grey: the 95 % interval of the chosen curve, mm"
     marks = [
         *strip.envelope(window, station, -interval, interval, BAND),
         *strip.ruled(window, title),

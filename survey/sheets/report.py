@@ -117,8 +117,9 @@ def _record_section(record: Record, sheets: tuple[Sheet, ...]) -> Section:
 def _fit_section(fit: ArchFit, sheets: tuple[Sheet, ...]) -> Section:
     """The verdict, how sure it is, what moved, the module and the count."""
     said = [fit.verdict.because]
-    apart = figure(fit.verdict.largest_difference_mm, 1)
-    said.append(f"Over the arch the two likeliest curves lie at most {apart} mm apart.")
+    if fit.verdict.largest_difference_mm is not None:
+        apart = figure(fit.verdict.largest_difference_mm, 1)
+        said.append(f"Over the arch the two likeliest curves lie at most {apart} mm apart.")
     moved = fit.movement
     if moved is not None:
         said += [moved.because] if moved.because else []

@@ -19,9 +19,9 @@ if TYPE_CHECKING:
 Json = dict[str, Any]
 
 
-def _finite(value: float) -> float | None:
+def _finite(value: float | None) -> float | None:
     """JSON has no NaN: an unknown figure is null."""
-    return float(value) if math.isfinite(value) else None
+    return float(value) if value is not None and math.isfinite(value) else None
 
 
 def _estimate(estimate: Estimate, *, scale: float = 1.0) -> Json:

@@ -4,12 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from recovery.simulated import ArchSpec, Other, SimulatedArch, simulate
+from recovery.simulated import ArchSpec, Other, SimulatedArch, TrueMovement, simulate
 
 from survey import curves
 from survey.curves import Family, curve_of
 from survey.fitting import FitOptions, fit_arch
-from survey.fitting.verdict import Difference, Odds, _unclear_told, difference_between
+from survey.fitting.verdict import (
+    Difference,
+    Odds,
+    Rival,
+    _clear_told,
+    _unclear_told,
+    difference_between,
+)
 
 
 def arch(
@@ -76,15 +83,44 @@ def test_a_semicircle_is_not_called_an_ellipse_for_a_millimetre() -> None:
     assert all(verdict.probability[f] < 0.1 for f in nested)
 
 
+def odds(still: dict[Family, float], moved: dict[Family, float] | None = None, none: float = 0.0) -> Odds:
+    """Odds from probabilities."""
+    with np.errstate(divide="ignore"):
+        return Odds(
+            {family: float(np.log(p)) for family, p in still.items()},
+            {family: float(np.log((moved or {}).get(family, 0.0))) for family in still},
+            float(np.log(none)),
+        )
+
+
+def rival(family: Family, probability: float, apart_mm: float, share: float = 0.97) -> Rival:
+    return Rival(family, probability, Difference(apart_mm, share))
+
+
 def test_odds_add_up() -> None:
-    odds = Odds(
+    some = odds(
         {Family.SEMICIRCULAR: 0.5, Family.SEGMENTAL: 0.1},
         {Family.SEMICIRCULAR: 0.1, Family.SEGMENTAL: 0.2},
         0.1,
     )
-    assert odds.family == {Family.SEMICIRCULAR: 0.6, Family.SEGMENTAL: pytest.approx(0.3)}
-    assert odds.ranked == [Family.SEMICIRCULAR, Family.SEGMENTAL]
-    assert odds.has_moved == pytest.approx(1 / 3)
+    assert some.family == {Family.SEMICIRCULAR: pytest.approx(0.6), Family.SEGMENTAL: pytest.approx(0.3)}
+    assert some.none == pytest.approx(0.1)
+    assert some.ranked == [Family.SEMICIRCULAR, Family.SEGMENTAL]
+    assert some.has_moved == pytest.approx(1 / 3)
+    assert not some.moves(
+        Family.SEGMENTAL
+    )  # likelier moved than still, but the arch is not said to have moved
+
+
+def test_families_beyond_all_hope_are_still_ranked() -> None:
+    # Thousands of points leave probabilities that are no numbers any more but 0.
+    far = Odds(
+        {Family.SEMICIRCULAR: -9000.0, Family.SEGMENTAL: -2000.0, Family.ELLIPTICAL: 0.0},
+        dict.fromkeys((Family.SEMICIRCULAR, Family.SEGMENTAL, Family.ELLIPTICAL), -np.inf),
+        -np.inf,
+    )
+    assert far.ranked == [Family.ELLIPTICAL, Family.SEGMENTAL, Family.SEMICIRCULAR]
+    assert far.family[Family.SEGMENTAL] == 0.0
 
 
 def test_difference_tells_where_it_is() -> None:
@@ -94,19 +130,91 @@ def test_difference_tells_where_it_is() -> None:
     assert apart.share == pytest.approx(0.5, abs=0.01)
 
 
-def test_doubt_is_told_in_words() -> None:
-    def told(none: float, second: Family | None, apart_mm: float) -> str:
-        still = {Family.SEGMENTAL: (1 - none) * 0.7, Family.ELLIPTICAL: (1 - none) * 0.3}
-        odds = Odds(still, dict.fromkeys(still, 0.0), none)
-        return _unclear_told(odds, Family.SEGMENTAL, second, Difference(apart_mm, 0.97), 9.0)
+@pytest.mark.parametrize(
+    ("said", "rivals", "words"),
+    [
+        (
+            odds({Family.SEGMENTAL: 0.2, Family.ELLIPTICAL: 0.1}, none=0.7),
+            [rival(Family.ELLIPTICAL, 0.1, 9.0)],
+            "None of the families fits well and a segmental curve is the nearest; measure more courses",
+        ),
+        (
+            odds({Family.SEGMENTAL: 0.95, Family.ELLIPTICAL: 0.001}, none=0.049),
+            [rival(Family.ELLIPTICAL, 0.001, 9.0)],
+            "nearest to a segmental curve, but it may be none of the families; measure more courses",
+        ),
+        (
+            odds({Family.SEGMENTAL: 0.95}, none=0.05),
+            [],
+            "nearest to a segmental curve, but it may be none of the families; measure more courses",
+        ),
+        (
+            odds({Family.SEGMENTAL: 0.7, Family.ELLIPTICAL: 0.3}),
+            [rival(Family.ELLIPTICAL, 0.3, 14.0)],
+            "whether the arch is segmental or elliptical: the two lie at most 14.0 mm apart, more than a "
+            "joint of 9 mm; more edges near the springings would tell",
+        ),
+        (
+            odds({Family.SEGMENTAL: 0.98, Family.ELLIPTICAL: 0.015, Family.SEMICIRCULAR: 0.005}),
+            [rival(Family.ELLIPTICAL, 0.015, 4.0), rival(Family.SEMICIRCULAR, 0.005, 80.0)],
+            "segmental or elliptical: the two lie at most 4.0 mm apart, less than a joint of 9 mm; for the "
+            "rebuild it does not matter which is taken",
+        ),
+        (
+            odds({Family.ELLIPTICAL: 0.5, Family.FIVE_CENTRED: 0.3, Family.THREE_CENTRED: 0.2}),
+            [rival(Family.FIVE_CENTRED, 0.3, 4.0), rival(Family.THREE_CENTRED, 0.2, 11.0, 0.5)],
+            "is elliptical, five-centred or three-centred: the others lie at most 11.0 mm from the first, "
+            "more than a joint of 9 mm; more edges at the crown would tell",
+        ),
+        (
+            odds(
+                {Family.SEMICIRCULAR: 0.0, Family.ELLIPTICAL: 0.0},
+                {Family.SEMICIRCULAR: 0.6, Family.ELLIPTICAL: 0.4},
+            ),
+            [rival(Family.ELLIPTICAL, 0.4, 5.0)],
+            "whether the arch was semicircular or elliptical before it moved: the two lie at most 5.0 mm",
+        ),
+        (
+            odds({Family.SEMICIRCULAR: 0.0, Family.ELLIPTICAL: 0.3}, {Family.SEMICIRCULAR: 0.7}),
+            [rival(Family.ELLIPTICAL, 0.3, 12.0, 0.5)],
+            "arch is semicircular before it moved or elliptical as it stands: the two lie at most 12.0 mm",
+        ),
+    ],
+)
+def test_doubt_is_told_in_words(said: Odds, rivals: list[Rival], words: str) -> None:
+    assert words in _unclear_told(said, rivals, 9.0)
 
-    assert "None of the families fits well and a segmental curve is the nearest" in told(0.7, None, 0.0)
-    assert "nearest to a segmental curve, but not near enough" in told(0.05, None, 0.0)
-    far = told(0.0, Family.ELLIPTICAL, 14.0)
-    assert "more than a joint of 9 mm; more edges near the springings would tell" in far
+
+def test_a_clear_verdict_is_told_in_words() -> None:
+    moved = odds({Family.SEMICIRCULAR: 0.0, Family.ELLIPTICAL: 0.002}, {Family.SEMICIRCULAR: 0.998})
+    told = _clear_told(moved, [rival(Family.ELLIPTICAL, 0.002, 12.0, 0.5)], ())
+    assert told == (
+        "The points keep to a semicircular curve before it moved; the next best, an elliptical one as it "
+        "stands, lies up to 12.0 mm from it at the crown and is about 499 times less likely."
+    )
+    alone = odds({Family.SEGMENTAL: 1.0})
+    assert "; no other family could be fitted." in _clear_told(
+        alone, [], {Family.ELLIPTICAL: "no such curve"}
+    )
+    assert "; no other family was asked for." in _clear_told(alone, [], ())
 
 
 def test_a_single_family_is_said_to_be_alone() -> None:
     record = arch(curves.elliptical(2600.0, 700.0)).record
     alone = fit_arch(record, FitOptions(families=(Family.ELLIPTICAL,))).verdict
-    assert "no other family could be fitted" in alone.because
+    assert alone.because == "The points keep to an elliptical curve; no other family was asked for."
+    assert alone.largest_difference_mm is None
+
+
+def test_a_moved_arch_is_compared_by_its_originals() -> None:
+    spread = TrueMovement(spread_mm=26.0, crown_hinge_ratio=0.52)
+    spec = ArchSpec(
+        curves.semicircular(1200.0), n_courses=71, movement=spread, irregularity_mm=0.5, point_sigma_mm=0.8
+    )
+    verdict = fit_arch(simulate(spec, seed=8).record).verdict
+    assert verdict.family is Family.SEMICIRCULAR
+    assert verdict.because.startswith(
+        "The points keep to a semicircular curve before it moved; the next best, "
+    )
+    assert verdict.largest_difference_mm is not None
+    assert f"lies up to {verdict.largest_difference_mm:.1f} mm from it" in verdict.because

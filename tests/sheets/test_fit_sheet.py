@@ -154,7 +154,7 @@ def test_an_interval_the_fit_cannot_tell_is_not_drawn():
 def test_one_candidate_alone_has_a_sheet_and_the_others_their_reasons():
     made = nasty()["one candidate"]
     words = said(fit_sheets(made.record, made.fit))
-    assert "No other candidate could be fitted" in words
+    assert "There is no other candidate to compare" in words
     assert "Verdict: cannot tell; likeliest segmental" in words
     for family in Family:
         if family is not made.fit.chosen:
