@@ -210,6 +210,8 @@ class JointLimits:
     min_mm: float = 3.2
     max_mm: float = 19.05
     extrados_max_mm: float = 19.05
+    defaulted: tuple[str, ...] = field(default=(), compare=False)
+    """Keys of ``[joints]`` that arch.toml does not give, so that the default was taken."""
 
 
 @dataclass(frozen=True, slots=True)
