@@ -29,6 +29,7 @@ def joint_limits(arch: ArchFile) -> JointLimits:
         min_mm=_mm(joints.min, unit_mm, usual.min_mm),
         max_mm=max_mm,
         extrados_max_mm=_mm(joints.extrados_max, unit_mm, max(usual.extrados_max_mm, max_mm)),
+        defaulted=tuple(key for key in ("min", "max", "extrados_max") if getattr(joints, key) is None),
     )
 
 

@@ -120,11 +120,19 @@ def test_known_dimensions_stand_in_the_face_frame(tmp_path: Path) -> None:
 def test_silence_means_the_projects_own_values(tmp_path: Path) -> None:
     record = _record(tmp_path, ARCH)
     assert record.joints == JointLimits()
+    assert record.joints.defaulted == ("min", "max", "extrados_max")
     assert record.tolerances == Tolerances()
     assert record.centring == Centring()
     assert record.mortar == Mortar()
     assert (record.known.span, record.known.rise) == (None, None)
     assert (record.place, record.recorded_on, record.recorded_by, record.note) == ("", "", "", "")
+
+
+def test_limits_that_were_not_given_are_named(tmp_path: Path) -> None:
+    record = _record(tmp_path, f"{ARCH}\n[joints]\nmin = 4\n")
+    assert record.joints.defaulted == ("max", "extrados_max")
+    given = _record(tmp_path, f"{ARCH}\n[joints]\nmin = 4\nmax = 15\nextrados_max = 25\n")
+    assert given.joints.defaulted == ()
 
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16"])
