@@ -117,6 +117,8 @@ class RingPlan:
     """Distance from the centring's surface to the ring's outer face along the normal."""
     face_projection_mm: float = 0.0
     """For sawtooth: how far the teeth stand out of the face."""
+    default_limits: tuple[str, ...] = ()
+    """Keys of ``[joints]`` that the record does not give, so that a default was taken."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,7 +26,7 @@ from survey.rebuild.layout_ring import LaidOutRing, lay_out
 from survey.rebuild.plan import RebuildOptions, RebuildPlan, Scope
 from survey.rebuild.progress import replan
 from survey.rebuild.quantities import take_quantities
-from survey.rebuild.remarks import rhythm_words, sawtooth_notes, standing_warnings
+from survey.rebuild.remarks import default_limit_warnings, rhythm_words, sawtooth_notes, standing_warnings
 from survey.rebuild.repair import StandingRing, repair_draft
 from survey.rebuild.repair_soffit import Base
 from survey.rebuild.rhythm import RingRhythm, find_rhythm
@@ -205,7 +205,7 @@ def _finish(
     tolerance_mm = options.templet_tolerance_mm
     if tolerance_mm is None:
         tolerance_mm = record.tolerances.templet_mm
-    rings = tuple(r.plan for r in laid_out)
+    rings = tuple(replace(r.plan, default_limits=record.joints.defaulted) for r in laid_out)
     templets = group_templets(rings, tolerance_mm)
     rings = assign_templets(rings, templets)
     centring = plan_centring(chosen.shape, rings, record)
@@ -220,6 +220,7 @@ def _finish(
         quantities=take_quantities(rings, centring, record),
         refusals=tuple(s for r in laid_out for s in r.refusals),
         warnings=(
+            *default_limit_warnings(record.joints),
             *(d for s in surveyed for d in s.count.doubts),
             *(s for r in laid_out for s in r.warnings),
             *(

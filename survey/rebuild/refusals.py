@@ -6,6 +6,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from survey.rebuild.words import counted
+
 
 @dataclass(frozen=True, slots=True)
 class Misfit:
@@ -66,9 +68,11 @@ def explain(misfit: Misfit) -> str:
     tight = joint < misfit.min_mm
     limit = misfit.min_mm if tight else misfit.max_mm
     off_mm = abs(limit - joint) * misfit.n_joints
+    one = misfit.n_bricks == 1
     what = (
-        f"{misfit.place}: {misfit.n_bricks} bricks of together {misfit.widths_mm:.1f} mm on "
-        f"{misfit.room_mm:.1f} mm of curve leave {misfit.n_joints} joints of {joint:.1f} mm; the "
+        f"{misfit.place}: {counted(misfit.n_bricks, 'brick')} of {'' if one else 'together '}"
+        f"{misfit.widths_mm:.1f} mm on {misfit.room_mm:.1f} mm of curve leave{'s' if one else ''} "
+        f"{counted(misfit.n_joints, 'joint')} of {joint:.1f} mm; the "
         f"{'least' if tight else 'greatest'} is {limit:.1f} mm, so {off_mm:.1f} mm are "
         f"{'missing' if tight else 'left over'}."
     )
@@ -95,7 +99,8 @@ def _counts(misfit: Misfit, *, tight: bool) -> list[str]:
         joint = misfit.even_joint_with(more) if misfit.n_bricks + more > 0 else float("nan")
         if misfit.min_mm <= joint <= misfit.max_mm and (not found or change % 2 == 0):
             parity = "keeps" if change % 2 == 0 else "changes"
-            found.append(f"{misfit.n_bricks + more} bricks (joints of {joint:.1f} mm; {parity} odd or even)")
+            bricks = counted(misfit.n_bricks + more, "brick")
+            found.append(f"{bricks} (joints of {joint:.1f} mm; {parity} odd or even)")
         if found and change % 2 == 0:
             break
     return found

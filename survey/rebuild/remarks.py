@@ -11,7 +11,8 @@ from survey.rebuild.rhythm import RingRhythm
 from survey.rebuild.rhythm_pattern import Trait
 from survey.rebuild.rhythm_readings import notes_of, section_scale
 from survey.rebuild.rings import is_sawtooth, section_factor
-from survey.record.model import Condition, Record
+from survey.rebuild.words import counted, listed
+from survey.record.model import Condition, JointLimits, Record
 
 TRAIT_WORDS = {
     Trait.LEFT_RIGHT: ("wider on the right than on the left", "wider on the left than on the right"),
@@ -41,7 +42,8 @@ def rhythm_words(ring: int, rhythm: RingRhythm) -> str:
     return (
         f"Ring {ring}: {bricks}, joints of {rhythm.joint_mm.mean():.1f} mm in the mean"
         f"{_traits(rhythm)}; {rhythm.pattern.scatter_mm:.1f} mm of scatter about that"
-        f"{_mirrored(rhythm)}. {inferred} of {rhythm.count + 1} joints are inferred."
+        f"{_mirrored(rhythm)}. {inferred} of {counted(rhythm.count + 1, 'joint')} "
+        f"{'is' if inferred == 1 else 'are'} inferred."
     )
 
 
@@ -57,6 +59,35 @@ def _mirrored(rhythm: RingRhythm) -> str:
     if rhythm.pattern.mirror_correlation == 0.0:
         return ""
     return f", mirrored joints alike (correlation {rhythm.pattern.mirror_correlation:.2f})"
+
+
+LIMIT_WORDS = {
+    "min": "least joint {0.min_mm:.1f} mm",
+    "max": "greatest joint {0.max_mm:.1f} mm",
+    "extrados_max": "greatest joint at the back {0.extrados_max_mm:.1f} mm",
+}
+"""How each limit is said, by its key in ``[joints]``."""
+
+
+def default_limit_warnings(limits: JointLimits) -> tuple[str, ...]:
+    """Which joint limits were not given, what was taken instead, and that it is a judgement.
+
+    Examples
+    --------
+    >>> default_limit_warnings(JointLimits(4.0, 15.0, 25.0))
+    ()
+    >>> default_limit_warnings(JointLimits(min_mm=4.0, defaulted=("max",)))[0].split(":")[0]
+    'Joint limits by default, for want of max in [joints] of arch.toml'
+    """
+    if not limits.defaulted:
+        return ()
+    taken = ", ".join(LIMIT_WORDS[key].format(limits) for key in limits.defaulted)
+    keys = listed(limits.defaulted)
+    return (
+        f"Joint limits by default, for want of {keys} in [joints] of arch.toml: {taken}. They are this "
+        "project's judgement after handbooks on new brick arches (1/8 and 3/4 in), not a finding on this "
+        "arch: measure the sound joints and write the limits agreed for the job.",
+    )
 
 
 def sawtooth_notes(record: Record, draft: RingDraft) -> tuple[str, ...]:

@@ -67,3 +67,10 @@ def test_bricks_longer_than_the_curve_get_no_joint_as_a_cure() -> None:
 )
 def test_course_lists(courses: list[int], words: str) -> None:
     assert course_list(courses) == words
+
+
+def test_one_brick_and_one_joint_are_said_as_one() -> None:
+    told = explain(Misfit("Ring 1, course 7", 1, 50.0, 53.0, 2, 4.0, 18.0, 50.0))
+    assert told.startswith("Ring 1, course 7: 1 brick of 50.0 mm on 53.0 mm of curve leaves 2 joints of 1.5")
+    told = explain(Misfit("Ring 1", 2, 100.0, 106.0, 3, 4.0, 60.0, 50.0))
+    assert "or 1 brick (joints of 28.0 mm; changes odd or even)" in told.replace("with 1", "or 1")

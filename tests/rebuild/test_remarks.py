@@ -10,7 +10,7 @@ from rebuild.factory import edge_survey, fit, lay, note, notes_from, record, rin
 
 from survey.curves import curve_of, segmental, semicircular
 from survey.rebuild import RebuildOptions, Scope, plan_rebuild
-from survey.record.model import Condition, Laid
+from survey.record.model import Condition, JointLimits, Laid
 
 SHAPE = segmental(2400.0, 400.0)
 LINE = curve_of(SHAPE)
@@ -48,6 +48,37 @@ def test_two_sizes_and_mirrored_joints_in_words() -> None:
     told = next(n for n in plan_rebuild(rec, fit(SHAPE, rec)).notes if n.startswith("Ring 1: bricks"))
     assert "bricks of 46.0 and 54.0 mm (mirrored)" in told or "(every 2" in told
     assert "mirrored joints alike (correlation 1.00)" in told
+
+
+def test_one_inferred_joint_is_one() -> None:
+    laid = lay(LINE.length_mm, np.full(43, 50.0), np.full(44, 10.0))
+    notes = tuple(replace(n, joint_mm=None) if n.course == 20 else n for n in notes_from(laid))
+    rec = record((ring(1, 43),), courses=notes)
+    told = next(n for n in plan_rebuild(rec, fit(SHAPE, rec)).notes if n.startswith("Ring 1: bricks of"))
+    assert told.endswith(" 1 of 44 joints is inferred.")
+
+
+@pytest.mark.parametrize(
+    ("missing", "told"),
+    [
+        (("min", "max", "extrados_max"), "for want of min, max and extrados_max in [joints] of arch.toml: "
+         "least joint 3.0 mm, greatest joint 20.0 mm, greatest joint at the back 60.0 mm. They are this "
+         "project's judgement"),
+        (("max",), "for want of max in [joints] of arch.toml: greatest joint 20.0 mm. They"),
+    ],
+)  # fmt: skip
+def test_limits_taken_by_default_are_told(missing: tuple[str, ...], told: str) -> None:
+    limits = JointLimits(3.0, 20.0, 60.0, defaulted=missing)
+    rec = record((ring(1, 43), ring(2, 50)), joints=limits)
+    plan = plan_rebuild(rec, fit(SHAPE, rec))
+    assert sum(w.startswith("Joint limits by default, ") and told in w for w in plan.warnings) == 1
+    assert {r.default_limits for r in plan.rings} == {missing}
+
+
+def test_limits_that_were_given_need_no_word() -> None:
+    plan = plan_rebuild(record((ring(1, 43),)), fit(SHAPE, record((ring(1, 43),))))
+    assert not any("by default" in w for w in plan.warnings)
+    assert plan.rings[0].default_limits == ()
 
 
 def test_nothing_is_said_of_a_rhythm_nobody_read() -> None:
