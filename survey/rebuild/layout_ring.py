@@ -12,6 +12,7 @@ from survey.rebuild.layout_draft import ClosedRing, RingDraft
 from survey.rebuild.plan import Brick, BrickKind, RingPlan
 from survey.rebuild.refusals import courses_named
 from survey.rebuild.rings import is_sawtooth, least_radius_mm, smallest_radius_mm, tooth_depth_mm
+from survey.rebuild.words import counted
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -124,19 +125,13 @@ def _back_joint_warnings(draft: RingDraft, placed: PlacedRing) -> tuple[str, ...
     warnings: list[str] = []
     over = np.flatnonzero(back > limit)
     if over.size:
-        front_mm = float(np.median(draft.target_mm))
+        widest = int(np.nanargmax(back))
+        where = f"after course {widest}" if widest else "at the left springing"
         text = (
-            f"Ring {ring.ring}: {over.size} joints open at the back beyond {limit:.1f} mm, the widest to "
-            f"{np.nanmax(back):.1f} mm after course {int(np.nanargmax(back))}."
+            f"Ring {ring.ring}: {counted(over.size, 'joint')} open{'s' if over.size == 1 else ''} at the "
+            f"back beyond {limit:.1f} mm, the widest to {back[widest]:.1f} mm {where}."
         )
-        if limit > front_mm:
-            least = least_radius_mm(ring.depth_mm, float(np.median(draft.width_mm)), front_mm, limit)
-            text += (
-                f" Whole bricks of this depth need a radius of at least {least:.0f} mm; the curve goes down "
-                f"to {smallest_radius_mm(draft.lines.inner):.0f} mm. Lay it in thinner rings, or cut the "
-                "bricks."
-            )
-        warnings.append(text)
+        warnings.append(text + _radius_words(draft, limit))
     crossed = np.flatnonzero(back < 0.0)
     if crossed.size:
         warnings.append(
@@ -144,3 +139,18 @@ def _back_joint_warnings(draft: RingDraft, placed: PlacedRing) -> tuple[str, ...
             "there again, or give fewer courses."
         )
     return tuple(warnings)
+
+
+def _radius_words(draft: RingDraft, limit_mm: float) -> str:
+    """Whether the curve is too tight for whole bricks or wide joints at the front are to blame."""
+    front_mm = float(np.median(draft.target_mm))
+    if limit_mm <= front_mm:
+        return ""
+    least = least_radius_mm(draft.lines.ring.depth_mm, float(np.median(draft.width_mm)), front_mm, limit_mm)
+    there = smallest_radius_mm(draft.lines.inner)
+    if there >= least:
+        return " The curve is not too tight for whole bricks: the joints at the soffit are wide there."
+    return (
+        f" Whole bricks of this depth need a radius of at least {least:.0f} mm; the curve goes down to "
+        f"{there:.0f} mm. Lay it in thinner rings, or cut the bricks."
+    )
