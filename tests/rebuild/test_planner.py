@@ -237,3 +237,22 @@ def test_a_refused_plan_has_no_laying_order() -> None:
     assert plan.refusals
     assert plan.laying == ()
     assert plan_rebuild(record((ring(1, 43),)), fit(SHAPE, rec)).laying
+
+
+def test_a_curve_wide_enough_for_whole_bricks_is_not_called_too_tight() -> None:
+    """One joint three times as wide as the others is at fault, not the radius of 1000 mm.
+
+    Whole bricks need d (b + ji) / (je - ji) = 102.5 x (65 + 11) / (30 - 11) = 410 mm at the most.
+    """
+    shape = semicircular(1000.0)
+    length = curve_of(shape).length_mm
+    n = 42
+    joints = np.full(n + 1, 8.0)
+    joints[20] = 30.0
+    laid = lay(length, np.full(n, 65.0), joints)
+    one = ring(1, n, depth_mm=102.5, brick_width_mm=65.0)
+    rec = record((one,), courses=notes_from(laid), joints=JointLimits(3.0, 40.0, 30.0))
+    (warning,) = (w for w in plan_rebuild(rec, fit(shape, rec)).warnings if "at the back" in w)
+    assert warning.startswith("Ring 1: 1 joint opens at the back beyond 30.0 mm, the widest to ")
+    assert "after course 20. The curve is not too tight for whole bricks" in warning
+    assert "radius" not in warning
