@@ -91,7 +91,9 @@ def _read_csv(folder: Path, schema: Schema, arch: ArchFile | None, findings: Fin
         _tell_workbook(folder, schema, findings)
         return None
     try:
-        table = read_table(path, schema, findings)
+        table = read_table(
+            path, schema, findings, coarse_unit=arch is not None and arch.measure.unit.is_coarse
+        )
     except OSError as error:
         _tell_unreadable(schema.file, error, findings)
         return None

@@ -16,16 +16,23 @@ class Findings:
         self.doubts: list[Fault] = []
 
     def fault(
-        self, file: str, reason: str, remedy: str, *, row: int | None = None, column: str | None = None
+        self,
+        file: str,
+        reason: str,
+        remedy: str,
+        *,
+        row: int | None = None,
+        column: str | None = None,
+        told_once: bool = False,
     ) -> None:
-        """Note something that makes the record unusable."""
-        self.faults.append(_fault(file, reason, remedy, row, column))
+        """Note something that makes the record unusable; ``told_once`` as in ``Fault``."""
+        self.faults.append(Fault(file, reason, remedy, row=row, column=column, told_once=told_once))
 
     def doubt(
         self, file: str, reason: str, remedy: str, *, row: int | None = None, column: str | None = None
     ) -> None:
         """Note something usable but doubtful."""
-        self.doubts.append(_fault(file, reason, remedy, row, column))
+        self.doubts.append(Fault(file, reason, remedy, row=row, column=column))
 
     def has_fault_in(self, *files: str) -> bool:
         """Whether any of these files already has a fault."""
@@ -83,7 +90,3 @@ def plain_length(length_mm: float) -> str:
     ('12.3 mm', '123.5 m')
     """
     return f"{length_mm:.1f} mm" if length_mm < 10_000.0 else f"{length_mm / 1000.0:.1f} m"
-
-
-def _fault(file: str, reason: str, remedy: str, row: int | None, column: str | None) -> Fault:
-    return Fault(file, reason, remedy, row=row, column=column)

@@ -2,7 +2,9 @@
 
 A cell is read in every way it can be read. Most cells allow one reading (``12,5``, ``1.234,5``, ``0.234``)
 and so prove the file's decimal sign. A cell with two readings (``1,234``) takes the one the rest of its file
-proves, or is refused with both readings named.
+proves, or is refused with both readings named. In metres and feet a file whose numbers all have either no
+sign or one with three digits behind it (``12.345``) has decimals: were these thousands, the arch would have
+been measured to the whole metre.
 """
 
 from __future__ import annotations
@@ -16,17 +18,22 @@ from survey.errors import ArchSurveyError
 from survey.record.findings import one_line
 
 _SIGNS = (".", ",")
+_SIGN_WORDS = {".": "point", ",": "comma"}
 _MINUS = str.maketrans({"\u2212": "-", "\u2013": "-", "\u2012": "-"})
 _BLANKS = re.compile(r"[\s\u00a0\u2007\u2009\u202f]")
 _ANY_LETTER = re.compile(r"[^\W\d_]|[\"'′″°%]")
 
 
 class CellError(ArchSurveyError, ValueError):
-    """A cell that cannot be read; ``reason`` and ``remedy`` are for the fault's line."""
+    """A cell that cannot be read; ``reason`` and ``remedy`` are for the fault's line.
 
-    def __init__(self, reason: str, remedy: str) -> None:
+    ``told_once`` is as in :class:`~survey.errors.Fault`.
+    """
+
+    def __init__(self, reason: str, remedy: str, *, told_once: bool = False) -> None:
         self.reason = reason
         self.remedy = remedy
+        self.told_once = told_once
         super().__init__(f"{reason}; {remedy}")
 
 
@@ -52,11 +59,14 @@ class NumberStyle:
     plain_points : bool
         Whether, with nothing proved, a lone point is the record's own decimal point. Not so in a file
         separated by semicolons: those come from spreadsheets that write decimal commas.
+    by_unit : str
+        Decimal sign that only the unit tells, blank if none: see the head of this module.
     """
 
     decimals: frozenset[str] = frozenset()
     thousands: frozenset[str] = frozenset()
     plain_points: bool = True
+    by_unit: str = ""
 
     @property
     def mixed(self) -> bool:
@@ -93,24 +103,37 @@ def readings(text: str) -> tuple[Reading, ...]:
     return tuple(found)
 
 
-def style_of(cells: Iterable[str], *, plain_points: bool = True) -> NumberStyle:
+def style_of(cells: Iterable[str], *, plain_points: bool = True, coarse_unit: bool = False) -> NumberStyle:
     """What the number cells of one file prove about its decimal and thousands signs.
+
+    Parameters
+    ----------
+    cells : iterable of str
+    plain_points : bool
+        As in :class:`NumberStyle`.
+    coarse_unit : bool
+        Whether the file's unit is so great that no arch is measured in whole ones: a metre, a foot.
 
     Examples
     --------
     >>> sorted(style_of(["12,5", "1.234"]).decimals)
     [',']
+    >>> style_of(["12,345", "13,456"], coarse_unit=True).by_unit
+    ','
     """
     decimals: set[str] = set()
     thousands: set[str] = set()
+    open_signs: set[str] = set()
     for cell in cells:
         ways = readings(cell)
+        open_signs |= {way.decimal for way in ways if len(ways) > 1} - {""}
         if len(ways) == 1:
             decimals |= {ways[0].decimal} - {""}
             if ways[0].thousands:
                 thousands.add(ways[0].thousands)
                 decimals.add(_SIGNS[1 - _SIGNS.index(ways[0].thousands)])
-    return NumberStyle(frozenset(decimals), frozenset(thousands), plain_points)
+    by_unit = open_signs.pop() if coarse_unit and not decimals and len(open_signs) == 1 else ""
+    return NumberStyle(frozenset(decimals), frozenset(thousands), plain_points, by_unit)
 
 
 def read_number(text: str, style: NumberStyle) -> float:
@@ -145,19 +168,35 @@ def read_number(text: str, style: NumberStyle) -> float:
         raise _not_a_number(text)
     if any(not math.isfinite(way.value) for way in ways):
         raise CellError(f"{shown} is too large to be a length", "measure or write it again")
+    value = _chosen(ways, style)
+    if value is not None:
+        return value
+    grouped, decimal = sorted(ways, key=lambda way: way.decimal)
+    one, two = f"{decimal.value:.15g}", f"{grouped.value:.15g}"
+    if len(style.decimals) == 1:
+        written = one.replace(".", *style.decimals)
+    else:
+        # With a fourth decimal the sign before it cannot stand between thousands.
+        written = f"{decimal.value:.4f}".replace(".", decimal.decimal)
+    settled = "" if style.decimals else " (one such number settles how the whole file is read)"
+    raise CellError(
+        f"{shown} could mean {one} or {two}",
+        f"write {written} if the {_SIGN_WORDS[decimal.decimal]} is a decimal sign{settled}, else {two}",
+        told_once=True,
+    )
+
+
+def _chosen(ways: tuple[Reading, ...], style: NumberStyle) -> float | None:
+    """The reading that the style of the file allows, None where it leaves two."""
     if len(ways) == 1:
         return ways[0].value
     grouped, decimal = sorted(ways, key=lambda way: way.decimal)
     sign = decimal.decimal
-    if style.decimals == {sign} or (not style.decimals and sign == "." and style.plain_points):
+    if style.decimals == {sign} or sign == style.by_unit:
         return decimal.value
-    if sign in style.thousands and not style.mixed:
-        return grouped.value
-    one, two = f"{decimal.value:.15g}", f"{grouped.value:.15g}"
-    raise CellError(
-        f"{shown} could mean {one} or {two}",
-        f"write {one} or {two}, with a decimal point and no thousands sign",
-    )
+    if not style.decimals and sign == "." and style.plain_points:
+        return decimal.value
+    return grouped.value if sign in style.thousands and not style.mixed else None
 
 
 def _pattern(decimal: str, other: str) -> re.Pattern[str]:

@@ -110,15 +110,22 @@ class RowReader:
         self.wrong(column, f"'{one_line(text)}' is neither yes nor no", "write yes or no, or leave it blank")
         return None
 
-    def wrong(self, column: str, reason: str, remedy: str) -> None:
+    def wrong(self, column: str, reason: str, remedy: str, *, told_once: bool = False) -> None:
         """Note a fault in this row."""
-        self._findings.fault(self._table.schema.file, reason, remedy, row=self.row.number, column=column)
+        self._findings.fault(
+            self._table.schema.file,
+            reason,
+            remedy,
+            row=self.row.number,
+            column=column,
+            told_once=told_once,
+        )
 
     def _number(self, column: str) -> float | None:
         try:
             return read_number(self.text(column), self._table.style)
         except CellError as error:
-            self.wrong(column, error.reason, error.remedy)
+            self.wrong(column, error.reason, error.remedy, told_once=error.told_once)
             return None
 
     def _blank(self, column: str) -> None:

@@ -77,7 +77,7 @@ def clean_text(text: str) -> str:
     return kept.strip()
 
 
-def read_table(path: Path, schema: Schema, findings: Findings) -> Table | None:
+def read_table(path: Path, schema: Schema, findings: Findings, *, coarse_unit: bool = False) -> Table | None:
     """Read one CSV file of a record.
 
     Parameters
@@ -86,6 +86,8 @@ def read_table(path: Path, schema: Schema, findings: Findings) -> Table | None:
     schema : Schema
     findings : Findings
         Gets a fault for everything that cannot be read and a doubt for everything left unread.
+    coarse_unit : bool
+        As in :func:`~survey.record.numbers.style_of`.
 
     Returns
     -------
@@ -113,13 +115,19 @@ def read_table(path: Path, schema: Schema, findings: Findings) -> Table | None:
         if row is not None:
             filled.append(row)
     lengths = [row.cells.get(column, "") for row in filled for column in schema.lengths]
-    style = style_of(lengths, plain_points=separator != ";")
+    style = style_of(lengths, plain_points=separator != ";", coarse_unit=coarse_unit)
     _tell_exponents(filled, schema, findings)
     if style.mixed:
         findings.doubt(
             schema.file,
             "some numbers have a decimal point and others a decimal comma",
             "each was read in the only way it can be; write all of them alike",
+        )
+    if style.by_unit == ",":
+        findings.doubt(
+            schema.file,
+            "every comma has three digits behind it and was read as a decimal comma",
+            "were they thousands, nothing would be measured finer than the whole unit",
         )
     return Table(schema, frozenset(headings) - {""}, tuple(filled), style, units)
 

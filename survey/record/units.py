@@ -27,5 +27,10 @@ class Unit(StrEnum):
         """Millimetres in one of this unit, exact by definition."""
         return _MILLIMETRES[self]
 
+    @property
+    def is_coarse(self) -> bool:
+        """Whether no arch is measured in whole ones of this unit."""
+        return self in (Unit.M, Unit.FT)
+
 
 _MILLIMETRES = {Unit.MM: 1.0, Unit.CM: 10.0, Unit.M: 1000.0, Unit.IN: 25.4, Unit.FT: 304.8}

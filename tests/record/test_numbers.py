@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 import pytest
 from hypothesis import given
@@ -76,12 +77,20 @@ def test_two_readings_are_decided_by_the_file(text: str, style: NumberStyle, val
 @pytest.mark.parametrize(
     ("text", "style", "message"),
     [
-        ("1,234", _NOTHING, "'1,234' could mean 1.234 or 1234; write 1.234 or 1234"),
-        ("1,234", _POINT, "'1,234' could mean 1.234 or 1234; write 1.234 or 1234"),
-        ("1.234", _COMMA, "'1.234' could mean 1.234 or 1234; write 1.234 or 1234"),
-        ("1.234", _SEMICOLONS, "'1.234' could mean 1.234 or 1234; write 1.234 or 1234"),
-        ("-12,500", _NOTHING, "'-12,500' could mean -12.5 or -12500; write -12.5 or -12500"),
-        ("1.234", style_of(["12,5", "12.5"]), "'1.234' could mean 1.234 or 1234; write 1.234 or 1234"),
+        ("1,234", _NOTHING, "'1,234' could mean 1.234 or 1234; write 1,2340 if the comma is a decimal sign"),
+        ("1,234", _POINT, "'1,234' could mean 1.234 or 1234; write 1.234 if the comma is a decimal sign"),
+        ("1.234", _COMMA, "'1.234' could mean 1.234 or 1234; write 1,234 if the point is a decimal sign"),
+        (
+            "1.234",
+            _SEMICOLONS,
+            "'1.234' could mean 1.234 or 1234; write 1.2340 if the point is a decimal sign",
+        ),
+        (
+            "-12,500",
+            _NOTHING,
+            "'-12,500' could mean -12.5 or -12500; write -12,5000 if the comma is a decimal",
+        ),
+        ("1.234", style_of(["12,5", "12.5"]), "'1.234' could mean 1.234 or 1234; write 1.2340 if"),
         ("1.234", style_of(["12,5", "1.234.567", "1.5"]), "'1.234' could mean 1.234 or 1234; write"),
         ("12,5,3", _COMMA, "'12,5,3' is not a number; write it like 1234.5"),
         ("1.23.4", _NOTHING, "'1.23.4' is not a number; write it like 1234.5"),
@@ -103,6 +112,53 @@ def test_cells_that_are_refused(text: str, style: NumberStyle, message: str) -> 
     with pytest.raises(CellError) as caught:
         read_number(text, style)
     assert str(caught.value).startswith(message)
+
+
+_STYLES = [
+    style_of(cells, plain_points=plain)
+    for cells in ([], ["12.5"], ["12,5"], ["12.5", "12,5"])
+    for plain in (True, False)
+]
+
+
+@pytest.mark.parametrize("style", _STYLES)
+@pytest.mark.parametrize("cell", ["1,234", "1.234", "-12,500", "12.345", "999.001", "1,000"])
+def test_both_remedies_of_two_readings_are_read_as_they_promise(cell: str, style: NumberStyle) -> None:
+    """What the fault says to write is read in the same file as the value it stands for."""
+    meant = sorted((way.value for way in readings(cell)), key=abs)
+    try:
+        assert read_number(cell, style) in meant
+        return
+    except CellError as caught:
+        error = caught
+    told = re.fullmatch(r"write (\S+) if the (?:point|comma) is a decimal sign.*, else (\S+)", error.remedy)
+    assert told is not None, error.remedy
+    assert [read_number(text, style) for text in told.groups()] == meant
+    if "settles" in error.remedy:
+        settled = style_of([cell, told[1]], plain_points=style.plain_points)
+        assert read_number(cell, settled) == meant[0]
+
+
+@pytest.mark.parametrize(
+    ("cells", "value"),
+    [
+        (["12.345", "13.456", "7"], 12.345),
+        (["12,345", "13,456"], 12.345),
+        (["12,345", "0,5"], 12.345),
+        (["12.345", "1.234,5"], 12345.0),
+        (["12,345", "1,234.5"], 12345.0),
+        (["12,345", "12.345"], None),
+        (["12.345", "12,5"], None),
+    ],
+)
+def test_three_digits_behind_a_sign_are_decimals_of_a_metre(cells: list[str], value: float | None) -> None:
+    """Unless a cell of the file proves otherwise: nobody measures an arch to the whole metre."""
+    style = style_of(cells, plain_points=False, coarse_unit=True)
+    if value is None:
+        with pytest.raises(CellError, match="could mean"):
+            read_number(cells[0], style)
+    else:
+        assert read_number(cells[0], style) == value
 
 
 def test_thousands_and_decimals_cannot_be_one_sign() -> None:

@@ -13,6 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from record.record_folder import ARCH, POINTS, SOUND, write_folder
 
+from survey.errors import RecordError
 from survey.record import check_record, read_record
 from survey.record.findings import Findings
 from survey.record.points_file import SCHEMA
@@ -167,3 +168,41 @@ def test_text_survives_its_encodings(text: str) -> None:
         findings = Findings()
         assert decoded(plain.encode(encoding), "x.csv", findings) == plain
         assert findings.faults == []
+
+
+def _metres(separator: str, sign: str) -> str:
+    """The small arch in metres to three decimals, in a town's grid: no cell proves its decimal sign."""
+    lines = ["point;x;y;feature".replace(";", separator)]
+    for row in POINTS.splitlines()[1:]:
+        name, x, y, _, feature, *_ = row.split(",")
+        cells = (name, *(f"{400.0 + float(v) / 1000.0:.3f}".replace(".", sign) for v in (x, y)), feature)
+        lines.append(separator.join(cells))
+    return "\n".join(lines) + "\n"
+
+
+@pytest.mark.parametrize(("separator", "sign"), [(";", "."), (";", ","), ("\t", ","), (",", ".")])
+def test_metres_to_three_decimals_are_read(tmp_path: Path, separator: str, sign: str) -> None:
+    arch = ARCH.replace('"mm"', '"m"').replace("1.5", "0.0015").replace("105", "0.105").replace("70", "0.07")
+    files = {"arch.toml": arch, "points.csv": _metres(separator, sign)}
+    record = read_record(write_folder(tmp_path, files))
+    assert np.ptp(record.points.xy_mm[:, 0]) == pytest.approx(400.0, abs=1e-6)
+    told = [doubt for doubt in record.doubts if "comma" in doubt.reason]
+    assert len(told) == (sign == ",")
+
+
+def test_numbers_that_could_mean_two_things_are_told_once_a_column(tmp_path: Path) -> None:
+    """In millimetres the same file may hold thousands: refused, with the cure, and the cure cures it."""
+    text = _metres(";", ".")
+    folder = write_folder(tmp_path, {"arch.toml": ARCH, "points.csv": text})
+    with pytest.raises(RecordError) as caught:
+        read_record(folder)
+    assert str(caught.value).split("\n") == [
+        "points.csv row 2, column x: '399.800' could mean 399.8 or 399800; write 399.8000 if the point is a"
+        " decimal sign (one such number settles how the whole file is read), else 399800",
+        "points.csv row 2, column y: '400.000' could mean 400 or 400000; write 400.0000 if the point is a"
+        " decimal sign (one such number settles how the whole file is read), else 400000",
+        "points.csv, column x: 11 more rows have the same fault as row 2: rows 3–13",
+        "points.csv, column y: 11 more rows have the same fault as row 2: rows 3–13",
+    ]
+    write_folder(folder, {"points.csv": text.replace("399.800", "399.8000")})
+    assert len(read_record(folder).points) == 12
