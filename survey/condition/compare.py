@@ -8,6 +8,7 @@ import numpy as np
 
 from survey.condition.same_arch import Common, asked, check_datums, check_same_arch, doubts_of_courses
 from survey.condition.tie import SurveyTie, Tie, tie_surveys
+from survey.condition.words import capital, course_run
 from survey.curves import curve_of
 from survey.curves.protocol import Curve, Floats
 from survey.fitting.count import course_numbers
@@ -308,7 +309,7 @@ def _run_sentences(courses: tuple[CourseMovement, ...]) -> list[str]:
     said = []
     for run in runs:
         most = max(run, key=lambda c: abs(c.outwards_mm.value))
-        where = f"Course {run[0].course}" if len(run) == 1 else f"Courses {run[0].course} to {run[-1].course}"
+        where = capital(course_run(run[0].course, run[-1].course))
         way = "outwards" if most.outwards_mm.value > 0 else "into the opening"
         upto = "" if len(run) == 1 else "up to "
         along = max(run, key=lambda c: abs(c.along_mm.value)).along_mm

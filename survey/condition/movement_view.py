@@ -246,8 +246,9 @@ def _hinge_view(
     lever = out if hinge.opens is Opens.INTRADOS else depth - out
     crack = Estimate(lever * abs(hinge.rotation_rad.value), lever * hinge.rotation_rad.sigma)
     between = _courses_beside(original, at, courses)
+    place = _place(hinge, between, courses[-1].course if courses else 0)
     x, y = (float(v) for v in shown)
-    return HingeView(hinge, x, y, crack, between, _sign(hinge, crack, between))
+    return HingeView(hinge, x, y, crack, between, _sign(hinge, crack, place))
 
 
 def _turning_depth(original: Curve, at: float, depth: float, beside: list[Piece], hinge: Hinge) -> float:
@@ -280,10 +281,19 @@ def _courses_beside(original: Curve, station: float, courses: Sequence[CourseDev
     return number[at], number[at + 1]
 
 
-def _sign(hinge: Hinge, crack: Estimate, between: tuple[int, int]) -> str:
-    place = f"At the {hinge.where}, between courses {between[0]} and {between[1]}"
-    if hinge.where.endswith("springing"):
-        place = f"At the {hinge.where}"
+def _place(hinge: Hinge, between: tuple[int, int], last: int) -> str:
+    """Where to look; by the hinge's name alone at a springing, or where no courses are known (last 0)."""
+    left, right = between
+    if hinge.where.endswith("springing") or last == 0:
+        return f"At the {hinge.where}"
+    if left < 1:
+        return f"At the {hinge.where}, between the left springing and course {right}"
+    if right > last:
+        return f"At the {hinge.where}, between course {left} and the right springing"
+    return f"At the {hinge.where}, between courses {left} and {right}"
+
+
+def _sign(hinge: Hinge, crack: Estimate, place: str) -> str:
     width = f"about {crack.value:.1f} mm (± {2 * crack.sigma:.1f})"
     if hinge.opens is Opens.INTRADOS:
         return (

@@ -16,6 +16,7 @@ from survey.condition.noise_model import (
 from survey.condition.pattern_sag import NAMED_ABOVE
 from survey.condition.result import Pattern
 from survey.condition.ring_table import RingTable
+from survey.condition.words import capital, course_run
 from survey.curves.protocol import Floats
 from survey.fitting.result import Estimate
 from survey.record.model import Condition, Tolerances
@@ -34,9 +35,7 @@ NOTED_EVIDENCE = float(np.log(50.0))
 
 
 def _where(table: RingTable, first: int, last: int) -> str:
-    if first == last:
-        return f"Course {first} of ring {table.ring.ring}"
-    return f"Courses {first} to {last} of ring {table.ring.ring}"
+    return f"{capital(course_run(first, last))} of ring {table.ring.ring}"
 
 
 def offset_patch(table: RingTable, known: np.ndarray, noise: CourseNoise) -> tuple[Pattern, ...]:

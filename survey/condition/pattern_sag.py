@@ -50,8 +50,9 @@ def smooth_sag(
     part = next(p for p in parts if p[0] <= low <= p[-1])
     first, last = int(course[part[0]]), int(course[part[-1]])
     size = Estimate(depth, float(spread[low]))
+    where = f"At course {first}" if first == last else f"From course {first} to {last}"
     sentence = (
-        f"From course {first} to {last} of ring {table.ring.ring} the soffit hangs smoothly below its curve, "
+        f"{where} of ring {table.ring.ring} the soffit hangs smoothly below its curve, "
         f"deepest at course {int(course[low])} by {-depth:.0f} mm (± {2 * size.sigma:.0f}), and stands "
         f"{smooth[high]:.0f} mm outside it near course {int(course[high])}. There is no kink, so no hinge: "
         "it was built so, or its centre gave way while building."

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.condition.tie import SurveyTie, Tie
+from survey.condition.words import capital, n_courses
 from survey.errors import FitError
 from survey.fitting.result import ArchFit, CourseCount, Estimate
 from survey.record.model import Edge, Feature, Record
@@ -100,7 +101,7 @@ def check_same_arch(record_a: Record, fit_a: ArchFit, record_b: Record, fit_b: A
     odd = [str(change) for change in changes if change.is_over(DOUBTED_SHARE * span)]
     if counts is not None and counts[0] != counts[1]:
         odd.append(_told_counts(counts))
-    return tuple(f"{_capital(words)}." for words in odd)
+    return tuple(f"{capital(words)}." for words in odd)
 
 
 def check_datums(tie: SurveyTie, span_mm: float) -> None:
@@ -126,12 +127,12 @@ def doubts_of_courses(common: Common) -> tuple[str, ...]:
     if common.n_common < FEWEST_COMMON_SHARE * fewer:
         n = common.n_common
         said.append(
-            f"Only {n} {'course was' if n == 1 else 'courses were'} read in both surveys, of "
+            f"Only {n_courses(n)} {'was' if n == 1 else 'were'} read in both surveys, of "
             f"{common.n_earlier} and {common.n_later}."
         )
     if common.n_misread > MOST_MISREAD_SHARE * common.n_common:
         said.append(
-            f"The edges of {common.n_misread} of the {common.n_common} courses read in both moved too "
+            f"The edges of {common.n_misread} of the {n_courses(common.n_common)} read in both moved too "
             "differently to be those of the same bricks."
         )
     elif abs(common.slid_pitches) > NUMBERED_APART_PITCHES:
@@ -153,12 +154,8 @@ def asked(doubts: tuple[str, ...]) -> tuple[str, ...]:
     )
 
 
-def _capital(words: str) -> str:
-    return words[0].upper() + words[1:]
-
-
 def _told_counts(counts: tuple[int, int]) -> str:
-    return f"ring 1 has {counts[0]} courses in the earlier survey and {counts[1]} in the later one"
+    return f"ring 1 has {n_courses(counts[0])} in the earlier survey and {counts[1]} in the later one"
 
 
 def _counts(fit_a: ArchFit, fit_b: ArchFit) -> tuple[int, int] | None:

@@ -9,6 +9,7 @@ import numpy as np
 from survey.condition.findings import Finding, Kind
 from survey.condition.result import WorstCourse
 from survey.condition.ring_table import RingTable
+from survey.condition.words import n_courses
 from survey.record.model import Condition
 
 N_WORST = 10
@@ -78,7 +79,7 @@ def _state_lines(table: RingTable) -> list[_Line]:
     for first, last in _runs(state):
         n = last - first + 1
         start, end = int(table.course[first]), int(table.course[last])
-        what = "1 course missing" if n == 1 else f"{n} courses missing, {start} to {end}"
+        what = f"{n_courses(n)} missing" + (f", {start} to {end}" if n > 1 else "")
         rank, todo = STATE[Condition.MISSING]
         length = float(table.end_along_mm[last] - table.start_along_mm[first])
         lines.append(

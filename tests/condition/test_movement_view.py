@@ -213,3 +213,26 @@ def test_a_haunch_that_opens_at_the_soffit_turns_on_its_back() -> None:
     view = view_movement(record, replace(movement, pieces=pieces, hinges=(outer, *hinges[1:])), ())
     assert view.hinges[0].crack_mm.value == pytest.approx(0.02 * DEPTH)
     assert "mostly hidden by the fill" in view.hinges[0].sign
+
+
+@pytest.mark.parametrize(
+    ("share", "where", "said"),
+    [
+        (0.008, "left haunch", "between the left springing and course 1:"),
+        (0.992, "right haunch", "between course 51 and the right springing:"),
+        (0.2, "left haunch", "between courses 10 and 11:"),
+    ],
+)
+def test_a_hinge_beside_a_springing_names_it(share: float, where: str, said: str) -> None:
+    record = record_of(SHAPE, [LaidRing(51)])
+    courses = map_deviations(record, fit_of(record, SHAPE)).ring(1)
+    movement = spread_movement()
+    at = Estimate(share * np.pi * RADIUS, 5.0)
+    hinge = replace(movement.hinges[0], station_mm=at, where=where)
+    view = view_movement(record, replace(movement, hinges=(hinge,)), courses)
+    assert said in view.hinges[0].sign
+    assert (
+        view_movement(record, replace(movement, hinges=(hinge,)), ())
+        .hinges[0]
+        .sign.startswith(f"At the {where}: a joint")
+    )
