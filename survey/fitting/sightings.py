@@ -13,11 +13,8 @@ from numpy.typing import NDArray
 from survey.curves.protocol import Floats
 from survey.errors import FitError
 from survey.record.model import UNKNOWN, Edge, Feature, KnownDimensions, Record, SurveyPoints
+from survey.record.shortfall import shortfall_of, soffit_of
 
-ON_A_LINE_RATIO = 1e-3
-"""Points whose width square to their best line is below this share of its length show no curve."""
-IN_A_SPOT_MM = 10.0
-FEWEST_POINTS = 4
 MOST_POINTS = 2000
 """More points of one soffit tell nothing new: they stand closer than its irregularity changes."""
 UNSEEN_END_SIGMA_MM = 15.0
@@ -77,25 +74,22 @@ def sightings_of(record: Record) -> Sightings:
         Points that show no curve: too few, not finite, all in one spot, all on a line.
     """
     points = record.points
+    soffit = soffit_of(points)
     first_ring = (points.ring == 1) | (points.ring == UNKNOWN)
-    soffit = np.flatnonzero(points.on(Feature.INTRADOS) & first_ring)
-    if len(soffit) < FEWEST_POINTS:
-        raise FitError(
-            f"{len(soffit)} intrados points of ring 1 were surveyed; at least {FEWEST_POINTS} are needed, "
-            "better three times that, spread from springing to springing"
-        )
+    springing = np.flatnonzero(points.on(Feature.SPRINGING) & first_ring)
+    _refuse_bad_numbers(points, np.concatenate([soffit, springing]))
+    lacking = shortfall_of(points.xy_mm[soffit])
+    if lacking is not None:
+        raise FitError(str(lacking))
     notes: list[str] = []
     if len(soffit) > MOST_POINTS:
         notes.append(f"Of {len(soffit)} intrados points {MOST_POINTS}, spread evenly, were used.")
         # Beyond that only the irregularity limits a fit, and points stand closer than it changes.
         soffit = soffit[np.linspace(0, len(soffit) - 1, MOST_POINTS).round().astype(np.int64)]
-    springing = np.flatnonzero(points.on(Feature.SPRINGING) & first_ring)
     used = np.concatenate([soffit, springing])
-    _refuse_bad_numbers(points, used)
     centre = points.xy_mm[soffit].mean(axis=0)
     xy = points.xy_mm[used] - centre
     n = len(soffit)
-    _refuse_no_curve(xy[:n])
     edge = np.array([_SIDES.get(points.edge[i], 0) for i in used])
     end = np.zeros(len(used), dtype=np.int64)
     end[n:] = np.where(edge[n:] != 0, edge[n:], np.where(xy[n:, 0] < 0, -1, 1))
@@ -149,20 +143,6 @@ def _refuse_bad_numbers(points: SurveyPoints, used: NDArray[np.int64]) -> None:
         raise FitError(
             f"points {names} have coordinates that are no numbers, or a sigma that is not above 0; mend them "
             "or leave them out"
-        )
-
-
-def _refuse_no_curve(xy: Floats) -> None:
-    size = np.linalg.svd(xy - xy.mean(axis=0), compute_uv=False) / np.sqrt(len(xy))
-    if size[0] < IN_A_SPOT_MM:
-        raise FitError(
-            f"all intrados points lie within about {size[0]:.1f} mm of one spot; survey edges from springing "
-            "to springing"
-        )
-    if size[1] < ON_A_LINE_RATIO * size[0]:
-        raise FitError(
-            f"all intrados points lie on a straight line within {size[1]:.1f} mm over {2 * size[0]:.0f} mm; "
-            "they show no curve"
         )
 
 

@@ -9,13 +9,17 @@ from pathlib import Path
 from survey.errors import Fault
 from survey.record.arch_file import BLANK, FILE
 from survey.record.contents import Contents
+from survey.record.model import Record
+from survey.record.points_file import SCHEMA as POINTS
 from survey.record.read import NO_ROWS, examine
+from survey.record.shortfall import shortfall_of, soffit_of
 
 
 class Status(StrEnum):
     """What can be done with a record folder."""
 
     EMPTY = "empty: nothing measured yet"
+    TOO_LITTLE = "cannot be fitted yet: measure more first"
     FAULTY = "cannot be used until the faults are mended"
     DOUBTFUL = "can be used; look at the doubts first"
     READY = "ready"
@@ -34,19 +38,23 @@ class RecordCounts:
 
 @dataclass(frozen=True, slots=True)
 class CheckReport:
-    """The answer of :func:`check_record`: faults forbid the use, doubts say what to measure again."""
+    """The answer of :func:`check_record`: faults forbid the use, doubts say what to measure again.
+
+    ``record`` is there when it can be read, even where too little was measured to fit a curve to.
+    """
 
     status: Status
     faults: tuple[Fault, ...]
     doubts: tuple[Fault, ...]
     counts: RecordCounts
+    record: Record | None = None
 
 
 def check_record(folder: Path) -> CheckReport:
     """Read a record folder as far as it can be read and tell everything that is wrong or doubtful.
 
     A folder as :func:`~survey.record.blank.write_blank_record` leaves it, or with arch.toml begun and no row
-    filled in, is empty, which is no fault.
+    filled in, is empty, which is no fault. Points that show no curve are one: no stage after can use them.
     """
     examination = examine(folder)
     counts = _counts(examination.contents)
@@ -56,8 +64,14 @@ def check_record(folder: Path) -> CheckReport:
         faults = tuple(fault for fault in faults if not _is_unfilled(fault))
         if not faults:
             return CheckReport(Status.EMPTY, (), examination.doubts, counts)
+    record = examination.record
+    if record is not None:
+        lacking = shortfall_of(record.points.xy_mm[soffit_of(record.points)])
+        if lacking is not None:
+            short = Fault(POINTS.file, lacking.reason, lacking.remedy)
+            return CheckReport(Status.TOO_LITTLE, (short,), examination.doubts, counts, record)
     status = Status.FAULTY if faults else Status.DOUBTFUL if examination.doubts else Status.READY
-    return CheckReport(status, faults, examination.doubts, counts)
+    return CheckReport(status, faults, examination.doubts, counts, record)
 
 
 def _is_unfilled(fault: Fault) -> bool:

@@ -174,7 +174,7 @@ def read_number(text: str, style: NumberStyle) -> float:
     grouped, decimal = sorted(ways, key=lambda way: way.decimal)
     one, two = f"{decimal.value:.15g}", f"{grouped.value:.15g}"
     if len(style.decimals) == 1:
-        written = one.replace(".", *style.decimals)
+        written = one.replace(".", next(iter(style.decimals)))
     else:
         # With a fourth decimal the sign before it cannot stand between thousands.
         written = f"{decimal.value:.4f}".replace(".", decimal.decimal)
