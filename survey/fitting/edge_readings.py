@@ -159,7 +159,7 @@ def place_points(record: Record, curve: Curve, origin_mm: tuple[float, float]) -
     depth = np.array([r.depth_mm for r in record.rings])
     faces = np.stack([inner, inner + depth])
     lost = (surface != UNKNOWN) & (ring == UNKNOWN)
-    if lost.any():
+    if lost.any() and record.rings:
         away = np.abs(located.distance_mm[lost, None] - faces[surface[lost]])
         nearest = np.argmin(away, axis=1)
         near_enough = away[np.arange(len(nearest)), nearest] <= depth.min() / 2
