@@ -1,12 +1,13 @@
 """The command line: ``python -m survey``.
 
 Exit codes: 0 done; 1 the record cannot be used, or no plan can be built from it as asked (every fault on a
-line of its own on stderr); 2 wrong usage.
+line of its own on stderr); 2 wrong usage; 141 whoever read the output went away before the end.
 """
 
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -14,15 +15,18 @@ from typing import TYPE_CHECKING, NoReturn
 
 from survey import __version__
 from survey.curves import Family
-from survey.errors import ArchSurveyError
+from survey.errors import ArchSurveyError, lines_of
 
 if TYPE_CHECKING:
     from tqdm import tqdm
 
+    from survey.errors import Fault
     from survey.fitting.result import ArchFit
     from survey.rebuild import RebuildOptions, RebuildPlan
     from survey.record.model import Record
 
+PIPE_CLOSED = 141
+"""What a shell reports of a program that a closed pipe has ended (128 and the number of SIGPIPE)."""
 CURVE_CHOICES = (*(str(family) for family in Family), "original", "present", "surveyed")
 
 
@@ -34,16 +38,35 @@ def main(argv: Sequence[str] | None = None) -> int:
     argv : sequence of str or None
         Arguments without the program's name; None takes the process's own.
     """
-    arguments = _parser().parse_args(argv)
+    try:
+        code = _run(_parser().parse_args(argv))
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _let_go_of_the_pipe()
+        return PIPE_CLOSED
+    return code
+
+
+def _run(arguments: argparse.Namespace) -> int:
     run: Callable[[argparse.Namespace], int] = arguments.run
     try:
         return run(arguments)
     except ArchSurveyError as error:
         print(error, file=sys.stderr)
+    except BrokenPipeError:
+        raise
     except OSError as error:
         where = error.filename or "the disk"
         print(f"{where}: {error.strerror or error}; nothing was left half-written", file=sys.stderr)
     return 1
+
+
+def _let_go_of_the_pipe() -> None:
+    """Turn the output to nowhere, or what is still held back for it would be tried again at the very end."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    for stream in (sys.stdout, sys.stderr):
+        os.dup2(nowhere, stream.fileno())
+    os.close(nowhere)
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -116,15 +139,32 @@ def _new(arguments: argparse.Namespace) -> int:
 
 
 def _check(arguments: argparse.Namespace) -> int:
-    from survey.record import check_record
+    from survey.record import Status, check_record
 
     report = check_record(arguments.record)
-    for fault in report.faults:
-        print(fault, file=sys.stderr)
-    for doubt in report.doubts:
-        print(f"doubtful: {doubt}")
-    print(report.status)
-    return 1 if report.faults else 0
+    for line in lines_of(report.faults):
+        print(line, file=sys.stderr)
+    _tell_doubts(report.doubts)
+    status, can_be_fitted = report.status, not report.faults
+    if report.record is not None:
+        from survey.readiness import outlooks_of
+
+        outlooks = outlooks_of(report.record)
+        for outlook in outlooks:
+            print(outlook)
+        if not outlooks[0].possible:
+            status, can_be_fitted = Status.TOO_LITTLE, False
+        elif any(outlook.doubtful or not outlook.possible for outlook in outlooks):
+            status = Status.DOUBTFUL
+    print(status)
+    if status is Status.EMPTY:
+        print("measure first: both springings, and both edges of every course on the intrados of ring 1")
+    return 0 if can_be_fitted else 1
+
+
+def _tell_doubts(doubts: Sequence[Fault]) -> None:
+    for line in lines_of(doubts, word="doubt"):
+        print(f"doubtful: {line}")
 
 
 def _read_and_fit(folder: Path) -> tuple[Record, ArchFit]:
@@ -132,14 +172,16 @@ def _read_and_fit(folder: Path) -> tuple[Record, ArchFit]:
     from survey.record import read_record
 
     record = read_record(folder)
-    for doubt in record.doubts:
-        print(f"doubtful: {doubt}")
+    _tell_doubts(record.doubts)
     fit = fit_arch(record)
     print(fit.verdict.because)
     if fit.movement is not None:
         print(fit.movement.because)
     for note in fit.notes:
         print(note)
+    for count in fit.courses:
+        if count.doubt:
+            print(count.doubt)
     return record, fit
 
 

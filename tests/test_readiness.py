@@ -1,0 +1,141 @@
+"""A check says of every stage what the stage itself then does."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from record.record_folder import ARCH, POINTS, SOUND, write_folder
+
+from survey.cli import main
+from survey.readiness import Stage, outlooks_of
+from survey.record import Status, check_record, read_record
+from survey.record.shortfall import FEWEST_POINTS, IN_A_SPOT_MM, shortfall_of, soffit_of
+from survey.shipped import demo_record
+
+HEADING, *ROWS = POINTS.splitlines()
+SPRINGINGS, EDGES = ROWS[:2], ROWS[2:]
+
+
+def _points(rows: list[str]) -> dict[str, str | bytes]:
+    return {"arch.toml": ARCH, "points.csv": "\n".join([HEADING, *SPRINGINGS, *rows]) + "\n"}
+
+
+def _line(n: int, x_step: float, y_step: float) -> list[str]:
+    return [f"P{i},{i * x_step - 150:.1f},{i * y_step:.1f},,intrados,1,,,," for i in range(n)]
+
+
+TOO_LITTLE = {
+    "one point": (_points(EDGES[:1]), "1 intrados points of ring 1 were surveyed; at least 4 are needed"),
+    "three points": (_points(EDGES[3:6]), "3 intrados points of ring 1 were surveyed; at least 4 are needed"),
+    "level line": (_points(_line(10, 30.0, 0.0)), "all intrados points lie on a straight line"),
+    "sloping line": (_points(_line(10, 30.0, 20.0)), "all intrados points lie on a straight line"),
+    "one spot": (_points(_line(10, 1.0, 0.4)), "all intrados points lie within about 3.1 mm of one spot"),
+    "the second ring alone": (
+        {
+            "arch.toml": ARCH + ARCH[ARCH.index("[[rings]]") :].replace("ring = 1", "ring = 2"),
+            "points.csv": POINTS.replace(",intrados,1,", ",intrados,2,"),
+        },
+        "0 intrados points of ring 1 were surveyed",
+    ),
+}
+
+
+@pytest.mark.parametrize("case", TOO_LITTLE)
+def test_check_refuses_what_fit_refuses_and_in_the_same_words(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], case: str
+) -> None:
+    files, why = TOO_LITTLE[case]
+    folder = write_folder(tmp_path / "record", files)
+    assert main(["check", str(folder)]) == 1
+    told = capsys.readouterr()
+    assert main(["fit", str(folder), "--out", str(tmp_path / "out")]) == 1
+    refused = capsys.readouterr().err.strip()
+    assert why in refused
+    assert told.err == f"points.csv: {refused}\n"
+    assert told.out.splitlines()[-4:] == [
+        f"fit: cannot be done yet; {refused}",
+        "deviations: cannot be done yet; it needs the fit",
+        "rebuild: cannot be done yet; it needs the fit",
+        "cannot be fitted yet: measure more first",
+    ]
+    report = check_record(folder)
+    assert report.status is Status.TOO_LITTLE
+    assert [str(fault) for fault in report.faults] == [f"points.csv: {refused}"]
+
+
+def test_as_many_points_as_are_needed_are_enough(tmp_path: Path) -> None:
+    folder = write_folder(tmp_path, _points([EDGES[0], EDGES[3], EDGES[6], EDGES[9]][:FEWEST_POINTS]))
+    report = check_record(folder)
+    assert report.status is not Status.TOO_LITTLE
+    assert report.record is not None
+    assert outlooks_of(report.record)[0].possible
+
+
+def test_the_least_spread_is_where_the_words_say() -> None:
+    """Two heaps of points 2 d apart spread by d about their middle."""
+    heaps = np.array([[-1.0, 0.0], [1.0, 0.0], [-1.0, 0.4], [1.0, 0.4]])
+    near, far = (shortfall_of(heaps * (IN_A_SPOT_MM + by)) for by in (-0.1, 0.1))
+    assert near is not None
+    assert near.reason == "all intrados points lie within about 9.9 mm of one spot"
+    assert far is None
+
+
+def test_a_miscount_is_told_before_it_is_built_to(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = tmp_path / "record"
+    shutil.copytree(demo_record("cellar_doorway"), folder)
+    arch = (folder / "arch.toml").read_text(encoding="utf-8")
+    (folder / "arch.toml").write_text(arch.replace("courses = 33", "courses = 36"), encoding="utf-8")
+    assert main(["check", str(folder)]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    fit, deviations, rebuild, status = lines[-4:]
+    assert fit.startswith("fit: can be done; ")
+    assert "arch.toml gives ring 1 36 courses, but the courses found and the rhythm make it 33" in deviations
+    assert deviations.startswith("deviations: can be done, with doubts; ")
+    assert rebuild.startswith("rebuild: cannot be done yet; Ring 1: 36 courses are recorded, but ")
+    assert status == "can be used; look at the doubts first"
+    assert main(["fit", str(folder), "--out", str(tmp_path / "out")]) == 0
+    assert "arch.toml gives ring 1 36 courses, but the courses found" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("name", ["cellar_doorway", "loft_window", "cart_gateway"])
+def test_demo_records_are_ready_for_every_stage(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", str(demo_record(name))]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert [line.split(";")[0] for line in lines] == [*(f"{stage}: can be done" for stage in Stage), "ready"]
+
+
+def test_without_rings_the_curve_alone_can_be_found(tmp_path: Path) -> None:
+    arch = ARCH[: ARCH.index("[[rings]]")]
+    rows = [row.replace(",1,", ",,", 1) for row in ROWS]
+    files = {"arch.toml": arch, "points.csv": "\n".join([HEADING, *rows]) + "\n"}
+    fit, deviations, rebuild = outlooks_of(read_record(write_folder(tmp_path / "record", files)))
+    assert (fit.possible, deviations.possible, rebuild.possible) == (True, False, False)
+    assert "add a [[rings]] table" in deviations.because
+    assert "write a [[rings]] table" in rebuild.because
+    assert main(["rebuild", str(tmp_path / "record"), "--out", str(tmp_path / "out")]) == 1
+
+
+def test_points_of_the_second_ring_are_not_the_soffit(tmp_path: Path) -> None:
+    record = read_record(write_folder(tmp_path, dict(SOUND)))
+    assert [record.points.name[i] for i in soffit_of(record.points)] == [row.split(",")[0] for row in EDGES]
+
+
+@pytest.mark.parametrize("unbuffered", ["", "1"])
+def test_a_reader_that_goes_away_is_no_fault(unbuffered: str) -> None:
+    """The pipe is closed before the command has written its first line."""
+    command = [sys.executable, "-m", "survey", "check", str(demo_record("loft_window"))]
+    environment = {**os.environ, "PYTHONUNBUFFERED": unbuffered}
+    with subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment, text=True
+    ) as run:
+        assert run.stdout is not None
+        assert run.stderr is not None
+        run.stdout.close()
+        assert run.stderr.read() == ""
+    assert run.returncode == 141
