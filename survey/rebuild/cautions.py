@@ -36,3 +36,6 @@ PRINTED_TEMPLATE: Final = (
 
 CAUTIONS: Final[tuple[str, ...]] = (ENGINEER, PROP_FIRST, STRIKING, SILICA, LIME, HEIGHT, PRINTED_TEMPLATE)
 """All of them, in the order they are printed."""
+
+NOT_TO_BE_BUILT: Final = "NOT TO BE BUILT:"
+"""What stands before the reasons on everything that comes from a refused plan."""
