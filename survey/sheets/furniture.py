@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from survey.errors import DrawingError
+from survey.rebuild.cautions import NOT_TO_BE_BUILT
 from survey.sheets import ink
 from survey.sheets.drawing import XY, Anchor, Box, Layer, Line, Polyline, Primitive, Style, Text
 from survey.sheets.lettering import text_width_mm, wrap
@@ -14,6 +15,10 @@ from survey.sheets.schedule import LEADING_RATIO
 
 CHECK_MM = 100.0
 """Length of the check bar on every 1 : 1 page."""
+_BAND_MM = 13.0
+"""Height of the black field over a sheet that must not be built from."""
+_MOST_OF_SHEET = 0.2
+"""Share of a sheet's height that reasons in large print may take; longer ones are set smaller."""
 _BAR_STEPS_MM = (10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0)
 
 
@@ -196,15 +201,42 @@ def cautions_height_mm(
 
 
 def refusal_banner(refusals: Sequence[str], area: Box) -> tuple[tuple[Primitive, ...], float]:
-    """A framed warning along the head of a sheet when a plan must not be built from; nothing otherwise."""
+    """A black field with white letters along the head of a sheet that must not be built from, and why.
+
+    It needs no colour to be seen, and its height tells how much of the sheet it takes; nothing where the plan
+    holds.
+    """
     if not refusals:
         return (), 0.0
-    title = "Do not build from this sheet"
-    height = notes_height_mm(refusals, area.width - 8.0, title=title) + 5.0
+    inner_width = area.width - 8.0
+    sizes = (ink.HEAD_MM, ink.TEXT_MM, ink.SMALL_TEXT_MM)
+    heights = [notes_height_mm(refusals, inner_width, height_mm=size) for size in sizes]
+    size, reasons = next(
+        ((s, h) for s, h in zip(sizes, heights, strict=True) if h <= _MOST_OF_SHEET * area.height),
+        (sizes[-1], heights[-1]),
+    )
+    height = _BAND_MM + reasons + 5.0
     box = Box(area.left, area.top - height, area.width, height)
-    frame = rectangle(box, ink.pen(Layer.CAUTION, ink.HEAVY_MM, ink.ACCENT))
-    inner = Box(box.left + 4.0, box.bottom + 2.0, box.width - 8.0, box.height - 4.0)
-    return (frame, *notes(refusals, inner, title=title, layer=Layer.CAUTION)), height + 3.0
+    band = Box(area.left, area.top - _BAND_MM, area.width, _BAND_MM)
+    inner = Box(box.left + 4.0, box.bottom + 2.0, inner_width, reasons + 1.0)
+    return (
+        rectangle(box, ink.pen(Layer.CAUTION, 1.0)),
+        refused_band(band),
+        *refused_letters(band),
+        *notes(refusals, inner, height_mm=size, layer=Layer.CAUTION),
+    ), height + 3.0
+
+
+def refused_band(band: Box) -> Polyline:
+    """A black field for white letters."""
+    return rectangle(band, ink.area(Layer.CAUTION, ink.BLACK))
+
+
+def refused_letters(band: Box) -> tuple[Text, ...]:
+    """The words of a refused plan in white, as large as the band is high."""
+    height = 0.55 * band.height
+    at = (band.left + 4.0, band.bottom + 0.5 * (band.height - height))
+    return (Text(at, NOT_TO_BE_BUILT, height, ink.letters(Layer.CAUTION, ink.WHITE), bold=True),)
 
 
 def _column_width(width_mm: float, n_columns: int) -> float:

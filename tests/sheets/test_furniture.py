@@ -96,6 +96,32 @@ def test_refusal_stands_out_and_nothing_stands_when_there_is_none():
     area = Box(10.0, 10.0, 380.0, 250.0)
     assert refusal_banner((), area) == ((), 0.0)
     marks, height = refusal_banner(("The ring needs three more courses.",), area)
-    assert "Do not build from this sheet" in said((paper(*marks),))
+    assert said((paper(*marks),)).split("–")[0].strip() == "NOT TO BE BUILT:"
     assert "The ring needs three more courses." in said((paper(*marks),))
-    assert 5.0 < height < 30.0
+    assert 13.0 < height < 30.0
+
+
+def test_a_refusal_reads_without_colour_and_from_afar():
+    area = Box(10.0, 10.0, 380.0, 250.0)
+    marks, _ = refusal_banner(("The ring needs three more courses.",), area)
+    (head,) = (m for m in marks if isinstance(m, Text) and m.bold)
+    field = next(m for m in marks if isinstance(m, Polyline) and m.style.fill)
+    assert head.height_mm > 7.0
+    assert (head.style.colour, field.style.fill) == (ink.WHITE, ink.BLACK)
+    low, high = (f(y for _, y in field.points) for f in (min, max))
+    ground = text_box(head)
+    assert low < ground.bottom
+    assert ground.top < high
+    reasons = [m for m in marks if isinstance(m, Text) and not m.bold]
+    assert {m.height_mm for m in reasons} == {ink.HEAD_MM}
+
+
+def test_many_reasons_are_set_smaller_rather_than_left_out():
+    area = Box(10.0, 10.0, 160.0, 200.0)
+    reasons = tuple(
+        f"Ring 1, courses {k} to {k + 3}: 30.0 mm are missing. Count again." * 2 for k in range(12)
+    )
+    marks, height = refusal_banner(reasons, area)
+    assert all(reason in said((paper(*marks),)) for reason in reasons)
+    assert {m.height_mm for m in marks if isinstance(m, Text) and not m.bold} == {ink.SMALL_TEXT_MM}
+    assert height < 200.0
