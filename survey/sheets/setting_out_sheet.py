@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
@@ -61,7 +61,8 @@ def setting_out_pages(fit: ArchFit, plan: RebuildPlan) -> tuple[Page, ...]:
     reading = notes(_HOW_TO_READ, Box(area.left, area.bottom, area.width, foot - 4.0), n_columns=3)
     for block in flow(courses_schedule(plan), room):
         pages.append(Page(NAME, "Setting-out table of the courses", (*block, *reading, *banner)))
-    return (*pages, *_notes_pages(plan, area))
+    below = Box(area.left, area.bottom, area.width, area.height - banner_height)
+    return (*pages, *_notes_pages(plan, below, banner))
 
 
 _HOW_TO_READ = (
@@ -183,7 +184,7 @@ def _set_words(words: Iterable[tuple[str, tuple[str, ...]]], column: Box) -> lis
     return marks
 
 
-def _notes_pages(plan: RebuildPlan, area: Box) -> list[Page]:
+def _notes_pages(plan: RebuildPlan, area: Box, banner: Sequence[Primitive]) -> list[Page]:
     """What to mind and what was decided, over as many sheets as it needs; none without anything to say."""
     pages: list[tuple[Primitive, ...]] = []
     marks: list[Primitive] = []
@@ -204,7 +205,7 @@ def _notes_pages(plan: RebuildPlan, area: Box) -> list[Page]:
             rest = rest[len(part) :]
     if marks:
         pages.append(tuple(marks))
-    return [Page(NAME, "Notes to the rebuild", page) for page in pages]
+    return [Page(NAME, "Notes to the rebuild", (*banner, *page)) for page in pages]
 
 
 def _words_height(sentences: tuple[str, ...], title: str, width: float) -> float:
