@@ -89,7 +89,7 @@ def templet_sheets(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[She
         pages.append(Page(NAME, _TITLE, tuple(marks), drawings, 1.0, paper))
     for cell in cells:
         if cell not in fitting:
-            pages += _tiles(record, cell.templet)
+            pages += _tiles(record, cell.templet, refused=bool(plan.refusals))
     return finish(pages, TitleBlock.of(record))
 
 
@@ -202,9 +202,9 @@ def templet_drawing(templet: Templet) -> Drawing:
     return Drawing(f"templet_{templet.name}", tuple(marks))
 
 
-def _tiles(record: Record, templet: Templet) -> tuple[Page, ...]:
+def _tiles(record: Record, templet: Templet, *, refused: bool) -> tuple[Page, ...]:
     """A piece longer than a page in tiles."""
     drawing = templet_drawing(templet)
-    tiling = tile(drawing, (Paper.A3_PORTRAIT, Paper.A3_LANDSCAPE))
+    tiling = tile(drawing, (Paper.A3_PORTRAIT, Paper.A3_LANDSCAPE), refused=refused)
     title = f"{_TITLE}: {templet.name}"
     return tile_pages(drawing, tiling, name=NAME, title=title, arch=record.name)

@@ -49,7 +49,7 @@ _PAPERS = {
 def template_pages(record: Record, plan: RebuildPlan, size: str) -> tuple[Page, ...]:
     """Index and tiles of the full-size template on ``A4`` or ``A3``."""
     drawing = template_drawing(plan)
-    tiling = tile(drawing, _PAPERS[size])
+    tiling = tile(drawing, _PAPERS[size], refused=bool(plan.refusals))
     name, title = f"{NAME}_{size}", f"Full-size template, {size} tiles"
     tiles = tile_pages(drawing, tiling, name=name, title=title, arch=record.name)
     return (_index_page(plan, drawing, tiling, name, title), *tiles)

@@ -26,7 +26,7 @@ from survey.sheets.drawing import (
     Primitive,
     Text,
 )
-from survey.sheets.furniture import check_bar, rectangle
+from survey.sheets.furniture import check_bar, rectangle, refused_band, refused_letters
 from survey.sheets.lettering import shorten, text_corners, text_width_mm
 from survey.sheets.page import Page, Paper
 from survey.sheets.placing import Mark, arc_points, exploded, sweep_rad
@@ -37,6 +37,8 @@ _MARGIN_MM = 7.0
 """Few printers leave more than this blank."""
 _GUTTER_LEFT_MM, _GUTTER_MM, _FOOT_MM = 10.0, 4.5, 17.0
 """Strips outside the tile's window for the upright check bar, the neighbours' names, and the foot."""
+_REFUSED_MM = 10.0
+"""Height of the black field over every tile of a plan that must not be built from."""
 _NAME_MM = 7.0
 """Capital height of a tile's name."""
 _SAMPLE_MM = 4.0
@@ -68,6 +70,8 @@ class Tiling:
     paper: Paper
     landscape: bool
     tiles: tuple[Tile, ...]
+    refused: bool = False
+    """True when the plan must not be built from: every tile then says so along its head."""
 
     def at(self, row: int, column: int) -> Tile | None:
         """The tile in a place of the grid, None where it is left out."""
@@ -90,16 +94,15 @@ def row_letters(row: int) -> str:
     return letters
 
 
-def window(paper: Paper) -> Box:
-    """Part of a page that shows the drawing, on paper."""
+def window(paper: Paper, *, refused: bool = False) -> Box:
+    """Part of a page that shows the drawing, on paper; less where a refusal stands above it."""
     width, height = paper.value
     left, bottom = _MARGIN_MM + _GUTTER_LEFT_MM, _MARGIN_MM + _FOOT_MM
-    return Box(
-        left, bottom, width - left - _MARGIN_MM - _GUTTER_MM, height - bottom - _MARGIN_MM - _GUTTER_MM
-    )
+    head = _GUTTER_MM + (_REFUSED_MM if refused else 0.0)
+    return Box(left, bottom, width - left - _MARGIN_MM - _GUTTER_MM, height - bottom - _MARGIN_MM - head)
 
 
-def tile(drawing: Drawing, papers: tuple[Paper, ...]) -> Tiling:
+def tile(drawing: Drawing, papers: tuple[Paper, ...], *, refused: bool = False) -> Tiling:
     """Part a drawing at 1 : 1 over the fewest pages of one of the papers given.
 
     Parameters
@@ -107,15 +110,17 @@ def tile(drawing: Drawing, papers: tuple[Paper, ...]) -> Tiling:
     drawing : Drawing
     papers : tuple of Paper
         Upright and lengthwise form of one size; the one that needs fewer tiles is taken, the first of equals.
+    refused : bool
+        True when the plan must not be built from; the tiles then keep room to say so.
     """
     points = _samples(exploded(drawing.primitives))
-    found = [_parted(points, paper) for paper in papers]
+    found = [_parted(points, paper, refused=refused) for paper in papers]
     return min(found, key=lambda tiling: len(tiling.tiles))
 
 
-def _parted(points: Floats, paper: Paper) -> Tiling:
+def _parted(points: Floats, paper: Paper, *, refused: bool) -> Tiling:
     """Tiles on one paper, with the grid shifted to where it needs the fewest."""
-    shown = window(paper)
+    shown = window(paper, refused=refused)
     pitch = np.array([shown.width - OVERLAP_MM, shown.height - OVERLAP_MM])
     low = points.min(axis=0)
     best: tuple[int, Floats, np.ndarray] | None = None
@@ -143,7 +148,7 @@ def _parted(points: Floats, paper: Paper) -> Tiling:
         for i, j in cells
     ]
     landscape = paper.value[0] > paper.value[1]
-    return Tiling(paper, landscape, tuple(sorted(tiles, key=lambda t: (t.row, t.column))))
+    return Tiling(paper, landscape, tuple(sorted(tiles, key=lambda t: (t.row, t.column))), refused)
 
 
 def _samples(marks: tuple[Mark, ...]) -> Floats:
@@ -188,7 +193,7 @@ def tile_pages(drawing: Drawing, tiling: Tiling, *, name: str, title: str, arch:
     arch : str
         Printed at the foot of every tile.
     """
-    shown = window(tiling.paper)
+    shown = window(tiling.paper, refused=tiling.refused)
     pages = []
     for number, part in enumerate(tiling.tiles, start=1):
         corner = (part.cell.left - OVERLAP_MM / 2, part.cell.bottom - OVERLAP_MM / 2)
@@ -198,9 +203,16 @@ def tile_pages(drawing: Drawing, tiling: Tiling, *, name: str, title: str, arch:
             *_match_lines(tiling, part, shown),
             *_foot(part, f"tile {number} of {len(tiling.tiles)}", title, arch, shown),
             *check_bar((shown.left - 1.5, shown.bottom + 4.0), upright=True),
+            *(_refused(shown) if tiling.refused else ()),
         )
         pages.append(Page(name, title, marks, (placed,), 1.0, tiling.paper, framed=False))
     return tuple(pages)
+
+
+def _refused(shown: Box) -> tuple[Primitive, ...]:
+    """The head of a tile that must not be used."""
+    band = Box(shown.left, shown.top + _GUTTER_MM, shown.width, _REFUSED_MM)
+    return (refused_band(band), *refused_letters(band))
 
 
 def _match_lines(tiling: Tiling, part: Tile, shown: Box) -> list[Primitive]:

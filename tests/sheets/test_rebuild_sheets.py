@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 from sheets.cases import REFUSALS, cases
 from sheets.handmade import CAUTIONS
-from sheets.legibility import outside, overprints, said
+from sheets.legibility import outside, overprints, said, sheet_texts
 
 from survey.curves import curve_of
+from survey.sheets import ink
 from survey.sheets.drawing import Circle, Layer, Polyline, Text
 from survey.sheets.elevation import elevation_drawing
 from survey.sheets.elevation_sheet import elevation_pages
@@ -52,14 +53,19 @@ def test_all_cautions_and_refusals_are_printed(made, sheets):
     assert all(caution in words for caution in CAUTIONS)
     for refusal in made.plan.refusals:
         assert refusal in words
-    assert ("Do not build from this sheet" in words) == bool(made.plan.refusals)
+    assert ("NOT TO BE BUILT:" in words) == bool(made.plan.refusals)
 
 
-def test_a_refused_plan_says_so_on_every_framed_sheet():
+def test_a_refused_plan_says_so_in_large_print_on_every_sheet():
     made = CASES["five-centred, refused"]
+    for sheet in (*elevation(made), *setting_out(made), *template(made)):
+        heads = [t for t in sheet_texts(sheet) if t.text == "NOT TO BE BUILT:"]
+        assert [t.height_mm >= 5.0 for t in heads] == [True], sheet.title
+        assert {t.style.colour for t in heads} == {ink.WHITE}
     for sheet in (*elevation(made), *setting_out(made), template(made)[0]):
-        words = said((sheet,))
-        assert all(refusal in words for refusal in REFUSALS) or "Notes to the rebuild" in words
+        assert all(refusal in said((sheet,)) for refusal in REFUSALS)
+    whole = CASES["elliptical, three rings"]
+    assert "NOT TO BE BUILT" not in said((*elevation(whole), *setting_out(whole), *template(whole)))
 
 
 @EVERY
