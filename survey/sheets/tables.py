@@ -14,6 +14,7 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from survey.files import safe_cell
+from survey.rebuild.cautions import NOT_TO_BE_BUILT
 
 if TYPE_CHECKING:
     from survey.condition.compare import Comparison
@@ -64,6 +65,7 @@ LAYOUT_COLUMNS = [
     "x4_mm",
     "y4_mm",
     "inferred",
+    "laid",
 ]
 
 CUT_COLUMNS = [
@@ -215,6 +217,7 @@ def _brick_row(brick: Brick) -> list[str]:
         safe_cell(brick.templet),
         *(number(float(value)) for value in brick.corners_mm.ravel()),
         yes_no(brick.inferred),
+        yes_no(brick.laid),
     ]
 
 
@@ -274,7 +277,15 @@ def centring_csv(plan: RebuildPlan) -> str:
 
 
 def laying_csv(plan: RebuildPlan) -> str:
-    """Text of laying.csv, one row a brick in the order of laying."""
+    """Text of laying.csv, one row a brick in the order of laying.
+
+    A refused plan has no order: each refusal stands in a row of its own, as step 0 of no course, in the check
+    that stops the work.
+    """
+    if plan.refusals:
+        blank = [""] * (len(LAYING_COLUMNS) - 3)
+        rows = [["0", *blank, safe_cell(f"{NOT_TO_BE_BUILT} {r}"), yes_no(True)] for r in plan.refusals]
+        return csv_text(LAYING_COLUMNS, rows)
     return csv_text(
         LAYING_COLUMNS,
         (

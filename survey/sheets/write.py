@@ -5,13 +5,17 @@ Each function imports what its own stage draws, so that a command which only fit
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from survey.files import safe_file_name, write_whole
-from survey.sheets.drawing import Placed
+from survey.rebuild.cautions import NOT_TO_BE_BUILT
+from survey.sheets import ink
+from survey.sheets.drawing import Drawing, Layer, Placed, Text
 from survey.sheets.pdf import render_pdf
+from survey.sheets.placing import extent, on_paper
 from survey.sheets.sheet_set import MadeSet
 from survey.sheets.svg import render_drawing_svg, render_svg
 
@@ -27,27 +31,31 @@ DRAWINGS = "drawings"
 
 def write_fit_sheets(record: Record, fit: ArchFit, folder: Path) -> tuple[Path, ...]:
     """Write the sheets of the fit into ``folder/drawings`` as PDF and SVG."""
-    from survey.sheets.fit_sets import make_fit_sets
+    from survey.sheets.fit_sets import FIT_SETS, make_fit_sets
 
-    return tuple(_write_pages(make_fit_sets(record, fit), folder))
+    paths = tuple(_write_pages(make_fit_sets(record, fit), folder))
+    _drop_older((s.name for s in FIT_SETS), folder, paths)
+    return paths
 
 
 def write_deviation_sheets(
     record: Record, fit: ArchFit, map_: DeviationMap, folder: Path
 ) -> tuple[Path, ...]:
     """Write the sheets of the condition into ``folder/drawings`` as PDF and SVG."""
-    from survey.sheets.condition_sets import make_deviation_sets
+    from survey.sheets.condition_sets import DEVIATION_SETS, make_deviation_sets
 
-    return tuple(_write_pages(make_deviation_sets(record, fit, map_), folder))
+    paths = tuple(_write_pages(make_deviation_sets(record, fit, map_), folder))
+    _drop_older((s.name for s in DEVIATION_SETS), folder, paths)
+    return paths
 
 
 def write_rebuild_sheets(record: Record, fit: ArchFit, plan: RebuildPlan, folder: Path) -> tuple[Path, ...]:
     """Write the sheets of the rebuild into ``folder/drawings`` as PDF, SVG and DXF."""
-    from survey.sheets.rebuild_sets import make_rebuild_sets
+    from survey.sheets.rebuild_sets import REBUILD_SETS, make_rebuild_sets
 
     sets = make_rebuild_sets(record, fit, plan)
-    paths = (*_write_pages(sets, folder), *_write_drawings(sets, folder))
-    _drop_older_templets(folder, paths)
+    paths = (*_write_pages(sets, folder), *_write_drawings(sets, folder, plan.refusals))
+    _drop_older((s.name for s in REBUILD_SETS), folder, paths)
     return paths
 
 
@@ -59,7 +67,9 @@ def write_comparison_sheets(
     from survey.sheets.sheet_set import Part
 
     sheets = comparison_sheet(earlier, later, comparison, fit_a=fit_earlier)
-    return tuple(_write_pages([MadeSet("comparison", sheets, Part.CONDITION, tiled=False)], folder))
+    paths = tuple(_write_pages([MadeSet("comparison", sheets, Part.CONDITION, tiled=False)], folder))
+    _drop_older(["comparison"], folder, paths)
+    return paths
 
 
 def write_sheets(
@@ -79,10 +89,10 @@ def write_sheets(
     tuple of Path
         Every file written, the reports last.
     """
-    from survey.sheets.condition_sets import make_deviation_sets
-    from survey.sheets.fit_sets import make_fit_sets
-    from survey.sheets.rebuild_sets import make_rebuild_sets
-    from survey.sheets.record_sets import make_record_sets
+    from survey.sheets.condition_sets import DEVIATION_SETS, make_deviation_sets
+    from survey.sheets.fit_sets import FIT_SETS, make_fit_sets
+    from survey.sheets.rebuild_sets import REBUILD_SETS, make_rebuild_sets
+    from survey.sheets.record_sets import RECORD_SETS, make_record_sets
     from survey.sheets.report import ReportInput, report_sections
     from survey.sheets.report_html import render_report_html
     from survey.sheets.report_pdf import report_sheets
@@ -93,8 +103,9 @@ def write_sheets(
         *make_deviation_sets(record, fit, map_),
         *make_rebuild_sets(record, fit, plan),
     )
-    paths = [*_write_pages(sets, folder), *_write_drawings(sets, folder)]
-    _drop_older_templets(folder, paths)
+    paths = [*_write_pages(sets, folder), *_write_drawings(sets, folder, plan.refusals)]
+    known = (RECORD_SETS, FIT_SETS, DEVIATION_SETS, REBUILD_SETS)
+    _drop_older((s.name for stage in known for s in stage), folder, paths)
     given = ReportInput(record, fit, map_, plan)
     sections = report_sections(given, sets)
     paths.append(write_whole(folder / "report.html", render_report_html(given, sections)))
@@ -115,8 +126,8 @@ def _write_pages(sets: Iterable[MadeSet], folder: Path) -> list[Path]:
     return paths
 
 
-def _write_drawings(sets: Iterable[MadeSet], folder: Path) -> list[Path]:
-    """One DXF a drawing, and one full-size SVG a tiled drawing, each once."""
+def _write_drawings(sets: Iterable[MadeSet], folder: Path, refusals: Sequence[str]) -> list[Path]:
+    """One DXF a drawing, and one full-size SVG a tiled drawing, each once, with the refusals of its plan."""
     from survey.sheets.dxf import render_dxf
 
     target = folder / DRAWINGS
@@ -126,19 +137,49 @@ def _write_drawings(sets: Iterable[MadeSet], folder: Path) -> list[Path]:
             name = safe_file_name(placed.drawing.name)
             if name in written:
                 continue
-            text = render_dxf(placed.drawing, scale=placed.scale)
+            drawing = refused_drawing(placed.drawing, refusals, placed.scale)
+            text = render_dxf(drawing, scale=placed.scale)
             written[name] = write_whole(target / f"{name}.dxf", text)
             if made.tiled:
-                whole = render_drawing_svg(placed.drawing, scale=placed.scale, title=made.sheets[0].title)
+                whole = render_drawing_svg(drawing, scale=placed.scale, title=made.sheets[0].title)
                 written[f"{name} whole"] = write_whole(target / f"{name}.svg", whole)
     return list(written.values())
 
 
-def _drop_older_templets(folder: Path, written: Iterable[Path]) -> None:
-    """Take away templets of an earlier plan in the same folder: nobody shall cut bricks to them."""
+def refused_drawing(drawing: Drawing, refusals: Sequence[str], scale: float) -> Drawing:
+    """A drawing with the refusals of its plan below it in large print; the same drawing where it holds."""
+    if not refusals:
+        return drawing
+    bounds = extent(on_paper(Placed(drawing, (0.0, 0.0), (0.0, 0.0), scale)))
+    style = ink.letters(Layer.CAUTION)
+    words = [(NOT_TO_BE_BUILT, 8.0), *((refusal, ink.HEAD_MM) for refusal in refusals)]
+    marks: list[Text] = []
+    y = bounds.bottom - 6.0
+    for text, height in words:
+        y -= 1.75 * height
+        marks.append(Text((bounds.left * scale, y * scale), text, height, style, bold=not marks))
+    return replace(drawing, primitives=(*drawing.primitives, *marks))
+
+
+def _drop_older(names: Iterable[str], folder: Path, written: Iterable[Path]) -> None:
+    """Take away the pages and templets of an earlier run in the same folder that this run has not.
+
+    Nobody shall cut bricks to an older plan's templets, or take an older sheet for one of this plan. Only
+    files named as the pages of these sets are touched.
+
+    Parameters
+    ----------
+    names : iterable of str
+        Names of all sets of the stages just written, those left out this time included.
+    """
     kept = set(written)
-    for path in (folder / DRAWINGS).glob("templet*.*"):
-        if path not in kept:
+    stems = {safe_file_name(name) for name in names}
+    for path in (folder / DRAWINGS).glob("*.*"):
+        stem, _, number = path.stem.rpartition("_")
+        page = path.suffix in (".pdf", ".svg") and path.stem in stems
+        numbered = path.suffix == ".svg" and stem in stems and number.isdecimal()
+        templet = "templets" in stems and stem == "templet"
+        if (page or numbered or templet) and path not in kept:
             path.unlink()
 
 

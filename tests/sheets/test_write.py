@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import io
 import re
 import xml.etree.ElementTree as ET
@@ -15,6 +16,7 @@ from sheets.handmade import CAUTIONS, handmade
 from sheets.legibility import outside, overprints
 from sheets.pictures import NASTY
 
+from survey.files import write_whole
 from survey.sheets.condition_sets import make_deviation_sets
 from survey.sheets.fit_sets import make_fit_sets
 from survey.sheets.page import TitleBlock, finish
@@ -23,7 +25,9 @@ from survey.sheets.record_sets import make_record_sets
 from survey.sheets.report import ReportInput, report_sections
 from survey.sheets.report_html import render_report_html
 from survey.sheets.report_pdf import report_sheets
+from survey.sheets.tables import LAYING_COLUMNS, laying_csv
 from survey.sheets.write import (
+    refused_drawing,
     write_deviation_sheets,
     write_fit_sheets,
     write_rebuild_sheets,
@@ -222,3 +226,65 @@ def test_report_needs_nothing_from_elsewhere():
     assert re.findall(r"(?:https?:)?//[^\s\"'<)]+", html.replace("http://www.w3.org/2000/svg", "")) == []
     assert "default-src 'none'" in html
     assert finish((), TitleBlock.of(given.record)) == ()
+
+
+def test_every_drawing_of_a_refused_plan_says_so(tmp_path):
+    made = CASES["five-centred, refused"]
+    paths = write_rebuild_sheets(made.record, made.fit, made.plan, tmp_path)
+    drawings = [p for p in paths if p.suffix == ".dxf"]
+    assert len(drawings) > 3
+    for path in drawings:
+        texts = [e for e in ezdxf.readfile(path).modelspace().query("TEXT") if e.dxf.layer == "caution"]
+        assert texts[0].dxf.text == "NOT TO BE BUILT:"
+        assert [e.dxf.text for e in texts[1:]] == list(REFUSALS)
+    assert "NOT TO BE BUILT:" in (tmp_path / "drawings" / "template.svg").read_text(encoding="utf-8")
+    assert all("NOT TO BE BUILT" in words_of_file(path) for path in paths if path.suffix == ".pdf")
+
+
+def words_of_file(path) -> str:
+    return " ".join(" ".join(page.extract_text().split()) for page in PdfReader(path).pages)
+
+
+def test_drawings_of_a_plan_that_holds_are_left_as_they_are():
+    made = handmade()
+    (elevation,) = (s for s in make_rebuild_sets(made.record, made.fit, made.plan) if s.name == "elevation")
+    placed = elevation.sheets[0].placed[0]
+    assert refused_drawing(placed.drawing, (), placed.scale) is placed.drawing
+    refused = refused_drawing(placed.drawing, REFUSALS, placed.scale)
+    assert refused.primitives[: len(placed.drawing.primitives)] == placed.drawing.primitives
+
+
+def test_pages_of_an_earlier_run_do_not_stay(tmp_path):
+    made = handmade()
+    write_sheets(made.record, made.fit, made.map_, made.plan, tmp_path)
+    older = ("rib_9.svg", "laying_12.svg", "elevation_2.svg", "templet_Z.dxf", "movement.svg")
+    others = ("rib_mine.svg", "rib_9.txt", "note.pdf", "my_rib_2.svg", "compare.dxf")
+    for name in (*older, *others):
+        (tmp_path / "drawings" / name).write_text("x", encoding="utf-8")
+    paths = write_sheets(made.record, made.fit, made.map_, made.plan, tmp_path)
+    left = {p.name for p in (tmp_path / "drawings").iterdir()}
+    assert left == {p.name for p in paths if p.parent.name == "drawings"} | set(others)
+
+
+def test_a_stage_takes_away_only_its_own_older_pages(tmp_path):
+    made = handmade()
+    for name in ("fit_9.svg", "soffit.pdf", "rib_9.svg"):
+        write_whole(tmp_path / "drawings" / name, "x")
+    write_fit_sheets(made.record, made.fit, tmp_path)
+    assert not (tmp_path / "drawings" / "fit_9.svg").exists()
+    assert (tmp_path / "drawings" / "rib_9.svg").exists()
+    assert (tmp_path / "drawings" / "soffit.pdf").exists()
+    write_deviation_sheets(made.record, made.fit, made.map_, tmp_path)
+    assert (tmp_path / "drawings" / "rib_9.svg").exists()
+
+
+def test_laying_csv_of_a_refused_plan_says_why_and_orders_nothing():
+    made = CASES["five-centred, refused"]
+    rows = list(csv.DictReader(io.StringIO(laying_csv(made.plan))))
+    assert list(rows[0]) == LAYING_COLUMNS
+    assert [row["check"] for row in rows] == [f"NOT TO BE BUILT: {r}" for r in REFUSALS]
+    assert {(row["step"], row["ring"], row["course"], row["stop"]) for row in rows} == {("0", "", "", "yes")}
+    rows = list(csv.DictReader(io.StringIO(laying_csv(CASES["elliptical, three rings"].plan))))
+    assert [row["step"] for row in rows] == [
+        str(s.step) for s in CASES["elliptical, three rings"].plan.laying
+    ]
