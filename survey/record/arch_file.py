@@ -270,10 +270,9 @@ def _tell(detail: ErrorDetails, findings: Findings) -> None:
     key = _key(detail["loc"])
     given = _shown(detail["input"])
     if kind == "extra_forbidden":
-        known = _keys_at(detail["loc"][:-1])
-        meant = nearest(str(detail["loc"][-1]), known)
-        remedy = f"is '{meant}' meant?" if meant else f"known keys here: {', '.join(known)}"
-        findings.fault(FILE, "is no known key", remedy, column=key)
+        is_table = isinstance(detail["input"], (dict, list))
+        reason = f"is no known {'table' if is_table else 'key'}"
+        findings.fault(FILE, reason, _known_keys(detail["loc"], is_table=is_table), column=key)
         return
     reason, remedy = _SAYINGS.get(kind, (detail["msg"], "correct it"))
     if kind == "missing" and key in _SECTIONS:
@@ -326,12 +325,36 @@ def _key(location: tuple[int | str, ...]) -> str:
     return path or "[[rings]]"
 
 
-def _keys_at(location: tuple[int | str, ...]) -> list[str]:
-    model: type[BaseModel] = ArchFile
-    for part in location:
-        if isinstance(part, str):
-            model = _SECTIONS[part]
-    return list(model.model_fields)
+def _known_keys(location: tuple[int | str, ...], *, is_table: bool) -> str:
+    """What to write instead of an unknown key: the place it belongs to, the nearest key, all keys there."""
+    *tables, last = (part for part in location if isinstance(part, str))
+    here = _SECTIONS[tables[-1]] if tables else ArchFile
+    known = list(here.model_fields)
+    name = f"[{'.'.join(tables)}]".replace("[rings]", "[[rings]]")
+    all_keys = f"{name} has the keys {listed(known, most=len(known))}"
+    if not tables:
+        known = [key for key in known if key not in _UNREAD]
+        all_keys = f"the tables are {listed(known, most=len(known))}"
+    word = last.lower()
+    elsewhere = [t for t, section in _SECTIONS.items() if word in section.model_fields and not is_table]
+    if word in known:
+        return f"write it in small letters, {word}"
+    if tables and word in ArchFile.model_fields:
+        return f"it is a table of its own: write {_heading(word)} on a line alone"
+    if elsewhere:
+        return f"it belongs in {listed((_heading(table) for table in elsewhere), last='or')}; {all_keys}"
+    meant = nearest(word, known)
+    return f"is '{meant}' meant? {all_keys}" if meant else all_keys
+
+
+def _heading(table: str) -> str:
+    if table in KnownTable.model_fields:
+        return f"[known.{table}]"
+    return "[[rings]]" if table == "rings" else f"[{table}]"
+
+
+_UNREAD = ("lines", "tied", "scan", "photo")
+"""Tables of sources that are not read yet."""
 
 
 _SECTIONS: dict[str, type[BaseModel]] = {

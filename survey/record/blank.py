@@ -43,10 +43,41 @@ point_sigma = 2.0           # how well one coordinate is known (standard uncerta
 # thickness = 240           # the brick's dimension into the wall
 # collar_joint = 8          # mortar between this ring and the one inside it
 
+# All below is optional. Lengths are in measure.unit; the values shown are examples in mm.
+
 # [joints]                  # limits for the rebuild
-# min = 4
-# max = 18
-# extrados_max = 25
+# min = 4                   # least joint at the intrados
+# max = 18                  # greatest joint at the intrados
+# extrados_max = 25         # greatest joint at the extrados: joints widen outwards
+
+# [tolerance]               # what is called out in the survey; shown: what is taken where nothing is written
+# intrados = 5              # how far a course may stand off the curve
+# joint = 2                 # how far a joint may depart from the rhythm
+# face = 3                  # how far a course may stand before or behind the face
+# lip = 3                   # step in the soffit between neighbouring courses
+# bed_deg = 2               # tilt of a bed against the curve, in degrees
+# templet = 0.5             # how far a joint may be off because cut bricks share a templet
+
+# [known]                   # dimensions known beforehand, from a drawing or another survey: value, and how
+#                             well it is known (standard uncertainty)
+# span = { value = 1200, sigma = 3 }
+# rise = { value = 450, sigma = 3 }
+# springing_y = { value = 0, sigma = 2 }  # level of the springing line: site z, or y where points have no z
+# axis_x = { value = 0, sigma = 2 }       # x of the middle of the arch; only where points have no z
+
+# [centring]
+# lagging = 20              # thickness of the strips across the ribs
+# slack = 5                 # by how much the lagging stays below the soffit, for the wedges to close
+# board_length = 2400       # boards the ribs are cut from
+# board_width = 225
+# board_thickness = 38
+# wall_thickness = 330      # how far the arch goes into the wall: the length of the lagging
+
+# [mortar]
+# name = "lime 1:3"
+# bed_depth = 240           # how far into the wall the joints are filled
+# waste = 0.10              # mortar wasted, as a share: 0.10 is ten in a hundred
+# brick_waste = 0.03        # bricks broken or refused, as a share
 
 # [view]                    # only where points have z and neither springings nor courses tell left from right
 # outside = [0.0, 0.0]      # a point of the site plan in front of the face

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import re
+import tomllib
+from dataclasses import fields
 from pathlib import Path
+from typing import get_args
 
 import pytest
-from record.record_folder import POINTS
+from record.record_folder import ARCH, POINTS, write_folder
 
 from survey.errors import RecordError
 from survey.record import Status, check_record, read_record, write_blank_record
+from survey.record.arch_file import ArchFile, KnownSection, RingSection
 from survey.record.blank import ARCH_TOML, SHEETS
+from survey.record.model import Tolerances
 
 
 def test_blank_record_is_empty_and_no_fault(tmp_path: Path) -> None:
@@ -51,15 +56,44 @@ def test_begun_arch_file_is_still_empty(tmp_path: Path) -> None:
     assert [fault.row for fault in report.faults] == [13]
 
 
+def _uncommented() -> str:
+    """The blank arch.toml with the # taken away from every line that can be used."""
+    return re.sub(r"(?m)^# (?=\[|[a-z_]+ = )", "", ARCH_TOML).replace('name = ""', 'name = "x"', 1)
+
+
 def test_every_remark_of_the_blank_arch_file_is_valid(tmp_path: Path) -> None:
     write_blank_record(tmp_path)
-    used = re.sub(r"(?m)^# (?=\[|[a-z_]+ = )", "", ARCH_TOML).replace('name = ""', 'name = "x"', 1)
-    assert used.count("\n[") == 5
+    used = _uncommented()
     (tmp_path / "arch.toml").write_text(used, encoding="utf-8")
-    assert check_record(tmp_path).faults == ()
+    report = check_record(tmp_path)
+    assert (report.status, report.faults) == (Status.EMPTY, ())
     (tmp_path / "points.csv").write_text(POINTS)
     (tmp_path / "arch.toml").write_text(used.replace("courses = 33", "courses = 5"), encoding="utf-8")
     assert read_record(tmp_path).rings[0].thickness_mm == 240.0
+
+
+def test_blank_arch_file_shows_every_key_that_is_read() -> None:
+    """Tables of sources that are not read yet are left out; every other key of every table stands there."""
+    shown = tomllib.loads(_uncommented())
+    unread = {"lines", "tied", "scan", "photo"}
+    assert shown.keys() == ArchFile.model_fields.keys() - unread
+    assert shown["rings"][0].keys() == RingSection.model_fields.keys()
+    for table in shown.keys() - {"rings"}:
+        section = ArchFile.model_fields[table].annotation
+        members = [m for m in (section, *get_args(section)) if hasattr(m, "model_fields")]
+        assert shown[table].keys() == members[0].model_fields.keys(), table
+    for known in shown["known"].values():
+        assert known.keys() == KnownSection.model_fields.keys()
+
+
+def test_values_said_to_be_the_usual_ones_are(tmp_path: Path) -> None:
+    lines = ARCH_TOML.splitlines()
+    start = next(i for i, line in enumerate(lines) if line.startswith("# [tolerance]"))
+    table = "\n".join(line.removeprefix("# ") for line in lines[start : lines.index("", start)])
+    files = {"arch.toml": f"{ARCH}\n{table}\n", "points.csv": POINTS}
+    tolerances = read_record(write_folder(tmp_path, files)).tolerances
+    for name in (field.name for field in fields(Tolerances)):
+        assert getattr(tolerances, name) == pytest.approx(getattr(Tolerances(), name), rel=1e-3), name
 
 
 def test_rows_filled_in_make_it_a_record(tmp_path: Path) -> None:
