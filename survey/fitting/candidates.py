@@ -14,6 +14,7 @@ from scipy.special import logsumexp
 
 from survey.curves.protocol import Floats
 from survey.curves.shape import ArchShape, Family
+from survey.errors import FitError
 from survey.fitting.engine import EngineOptions, OutsideDomainError, minimise
 from survey.fitting.evidence import Prior, average
 from survey.fitting.families import SEMICIRCULAR
@@ -66,16 +67,20 @@ def final_fit(still: Still, ground: Ground) -> FinalFit:
     guided = still.parameters + still.averages[way].shift[best]
     start = guided if _exists(standing, guided) else still.parameters
     solution = minimise(ScatteredModel(standing, metric), start, options=EXACT)
-    if solution.converged and not _beyond_limit(standing, solution.parameters):
-        parameters = solution.parameters
-        return FinalFit(
-            still, parameters, _covariance(still, None), standing.look(parameters).distance, True, ""
-        )
-    if solution.converged or _near_limit(standing, start):
-        limit = _at_limit(still, metric, ground)
-        if limit is not None:
-            return limit
-    because = f"the points alone do not settle it ({solution.because}); its usual proportions were added"
+    why = solution.because
+    try:
+        if solution.converged and not _beyond_limit(standing, solution.parameters):
+            parameters = solution.parameters
+            return FinalFit(
+                still, parameters, _covariance(still, None), standing.look(parameters).distance, True, ""
+            )
+        if solution.converged or _near_limit(standing, start):
+            limit = _at_limit(still, metric, ground)
+            if limit is not None:
+                return limit
+    except FitError as left_open:
+        why = str(left_open)
+    because = f"the points alone do not settle it ({why}); its usual proportions were added"
     return FinalFit(still, start, _covariance(still, way), standing.look(start).distance, False, because)
 
 
@@ -130,7 +135,7 @@ def _covariance(still: Still, way: int | None) -> Floats:
     weight = np.exp(log_weight - logsumexp(log_weight))
     if way is None:
         nothing = Prior(np.empty(0), np.empty((0, len(still.parameters))), 0.0)
-        averaged = average(still.grams, np.zeros(len(weight)), nothing)
+        averaged = average(still.grams, np.zeros(len(weight)), nothing, still.standing.names)
     else:
         averaged = still.averages[way]
     middle = weight @ averaged.shift

@@ -182,12 +182,24 @@ class Solution:
     reached: Floats
 
     def covariance(self, variance: float = 1.0) -> Floats:
-        """Covariance (k, k) of the parameters for residuals of the given variance: variance inv(J'WJ)."""
+        """Covariance (k, k) of the parameters for residuals of the given variance: variance inv(J'WJ).
+
+        All NaN unless ``converged``.
+
+        Raises
+        ------
+        FitError
+            The matrix is singular: the observations leave a parameter open, and its covariance has no bound.
+        """
         if not self.converged:
             return np.full_like(self.matrix, np.nan)
-        scale = np.sqrt(np.diag(self.matrix))
+        diagonal = np.diag(self.matrix)
+        scale = np.sqrt(np.where(diagonal > 0.0, diagonal, 1.0))
         scales = scale[:, None] * scale
-        inverse = np.linalg.inv(self.matrix / scales)
+        try:
+            inverse = np.linalg.inv(self.matrix / scales)
+        except np.linalg.LinAlgError as singular:
+            raise FitError(f"{undetermined(self.matrix / scales)}; no covariance") from singular
         return np.asarray((0.5 * variance) * (inverse + inverse.T) / scales)
 
 
@@ -261,9 +273,11 @@ def _is_better(new: _Place, old: _Place, promised: float) -> bool:
     return old.sums.cost - new.sums.cost > 1e-4 * promised
 
 
-def _undetermined(place: _Place, names: Sequence[str]) -> str:
-    """Which parameter the points leave open, in words."""
-    weakest = np.linalg.eigh(place.scaled)[1][:, 0]
+def undetermined(scaled: Floats, names: Sequence[str] = ()) -> str:
+    """Which parameter a normal matrix (k, k) of unit diagonal leaves open, in words."""
+    if not np.isfinite(scaled).all():
+        return "the sums over the observations are not finite numbers"
+    weakest = np.linalg.eigh(scaled)[1][:, 0]
     number = int(np.argmax(np.abs(weakest)))
     name = names[number] if names else f"parameter {number + 1}"
     return f"the observations do not determine {name}"
@@ -319,7 +333,7 @@ def _search(model: Model, first: Floats, loss: ScaledLoss | None, options: Engin
             return _ended(place, model, n_evaluations, f"no optimum within {n_evaluations} evaluations")
         step, promised = _step_from(place, damping)
         if place.newton.promised == np.inf and promised <= COST_ROUNDING**2 * place.sums.cost:
-            return _ended(place, model, n_evaluations, _undetermined(place, model.names))
+            return _ended(place, model, n_evaluations, undetermined(place.scaled, model.names))
         try:
             n_evaluations += 1
             new = _visit(model, place.parameters + step / place.scale, loss, options)
@@ -349,7 +363,7 @@ def _stalled(
     if left_domain:
         return _ended(place, model, n_evaluations, f"the search runs out of the domain: {left_domain}")
     if place.newton.promised == np.inf:
-        return _ended(place, model, n_evaluations, _undetermined(place, model.names))
+        return _ended(place, model, n_evaluations, undetermined(place.scaled, model.names))
     return _ended(
         place, model, n_evaluations, "no step lowers the cost although the gradient does not vanish"
     )

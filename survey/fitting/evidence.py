@@ -18,6 +18,7 @@ R. E. and Raftery, A. E., "Bayes factors", J. Am. Stat. Assoc. 90 (1995) 773-795
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -25,6 +26,8 @@ import numpy as np
 from scipy.special import log_ndtr, logsumexp
 
 from survey.curves.protocol import Floats
+from survey.errors import FitError
+from survey.fitting.engine import undetermined
 from survey.fitting.noise import Nodes, Scatter, Whitener, whitener
 
 IRREGULARITIES_MM = (0.15, 0.5, 0.85, 1.3, 1.9, 2.8, 4.0, 6.0)
@@ -33,6 +36,8 @@ SIGMA_FACTORS = (1.0, 1.3, 1.7)
 LOG_IRREGULARITY = (np.log(1.4), 0.7)
 LOG_CORRELATION = (np.log(2.2), 0.8)
 SIGMA_FACTOR_SHARES = (0.8, 0.15, 0.05)
+LEFT_OPEN = 1e-12
+"""A number whose variance would fall to less than this part if all others were known is not determined."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -119,19 +124,42 @@ class Average(NamedTuple):
     covariance: Floats
 
 
-def average(grams: Floats, log_determinants: Floats, prior: Prior) -> Average:
-    """Average a hypothesis with products (g, 1 + k, 1 + k) over its numbers."""
+def average(grams: Floats, log_determinants: Floats, prior: Prior, names: Sequence[str] = ()) -> Average:
+    """Average a hypothesis with products (g, 1 + k, 1 + k) over its numbers.
+
+    Raises
+    ------
+    FitError
+        The points and the prior together leave one of the numbers open; names (k,) say which.
+    """
     k = grams.shape[1] - 1
     matrix = grams[:, 1:, 1:] + prior.slopes.T @ prior.slopes
     vector = grams[:, 0, 1:] + prior.slopes.T @ prior.rows
-    scale = np.sqrt(np.diagonal(matrix, axis1=1, axis2=2))
-    inverse = np.linalg.inv(matrix / (scale[:, :, None] * scale[:, None, :]))
-    inverse /= scale[:, :, None] * scale[:, None, :]
+    inverse = _inverse(matrix, names)
     shift = -np.einsum("gij,gj->gi", inverse, vector)
     left = grams[:, 0, 0] + prior.rows @ prior.rows + np.einsum("gi,gi->g", vector, shift)
     sign, log_det = np.linalg.slogdet(inverse)
     log_evidence = prior.log_density - 0.5 * (left + log_determinants - log_det) + 0.5 * k * np.log(2 * np.pi)
     return Average(np.where(sign > 0, log_evidence, -np.inf), shift, inverse)
+
+
+def _inverse(matrix: Floats, names: Sequence[str]) -> Floats:
+    """Inverse (g, k, k) of normal matrices, brought to unit diagonals first."""
+    diagonal = np.diagonal(matrix, axis1=1, axis2=2)
+    scale = np.sqrt(np.where(diagonal > 0.0, diagonal, 1.0))
+    scales = scale[:, :, None] * scale[:, None, :]
+    scaled = matrix / scales
+    try:
+        inverse = np.linalg.inv(scaled)
+    except np.linalg.LinAlgError:
+        inverse = np.full_like(scaled, np.inf)
+    # 1 / (1 - R^2) of each number against all others: 1 or more, or else it is the rounding of a singular one.
+    alone = np.diagonal(inverse, axis1=1, axis2=2)
+    if not np.all((alone > 0.0) & (alone <= 1.0 / LEFT_OPEN)):
+        with np.errstate(invalid="ignore"):
+            worst = int(np.argmin(np.linalg.slogdet(scaled).logabsdet))
+        raise FitError(undetermined(scaled[worst], names))
+    return np.asarray(inverse / scales)
 
 
 def log_share_below(limit: float, mean: Floats, spread: Floats, prior: tuple[float, float]) -> Floats:

@@ -20,6 +20,8 @@ from survey.record.model import UNKNOWN
 
 FIRST_SCALE_MM = 3.0
 """Scatter to expect before anything is known: brick arches keep their curve within a few millimetres."""
+VARIANCE_ROUNDING = 1e-13
+"""A sum of some dozens of terms is known to this part of their size."""
 ROUGH = EngineOptions(relative_tolerance=1e-3, max_evaluations=60)
 
 
@@ -124,12 +126,18 @@ def start_of(standing: Standing) -> Floats:
 
 
 def figures_of(standing: Standing, parameters: Floats, covariance: Floats) -> dict[str, Estimate]:
-    """Every derived figure with its standard uncertainty (first-order propagation of exact derivatives)."""
+    """Every derived figure with its standard uncertainty (first-order propagation of exact derivatives).
+
+    A variance that is but the rounding of the terms it is summed from is that of a figure which cannot vary
+    (the second radius' centre of a family at its limit, say): its uncertainty is 0.
+    """
     figures = _figures(standing, parameters)
     slopes = np.stack([slope for _, slope in figures.values()])
     variance = np.einsum("ij,jk,ik->i", slopes, covariance, slopes)
+    terms = np.einsum("ij,jk,ik->i", np.abs(slopes), np.abs(covariance), np.abs(slopes))
+    variance = np.where(variance > VARIANCE_ROUNDING * terms, variance, 0.0)
     return {
-        name: Estimate(value, float(np.sqrt(max(spread, 0.0))))
+        name: Estimate(value, float(np.sqrt(spread)))
         for (name, (value, _)), spread in zip(figures.items(), variance, strict=True)
     }
 

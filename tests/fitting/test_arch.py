@@ -12,8 +12,11 @@ from recovery.simulated import ArchSpec, simulate
 from survey import curves
 from survey.curves import Family, curve_of
 from survey.fitting import FitOptions, fit_arch
+from survey.fitting.candidates import final_fit
 from survey.fitting.families import numbers_of
+from survey.fitting.hypotheses import Ground, Weighed, weigh_hypotheses
 from survey.fitting.result import ArchFit
+from survey.fitting.sightings import sightings_of
 from survey.record.model import UNKNOWN, Feature, Known, KnownDimensions, Record
 
 EXACT = ["semicircular", "segmental", "elliptical", "three-centred", "five-centred"]
@@ -30,6 +33,12 @@ SHAPES = {
 def surveyed(family: Family, seed: int = 11, **changes: object) -> Record:
     spec = ArchSpec(SHAPES[family], n_courses=61, point_sigma_mm=1.2, irregularity_mm=1.0)
     return simulate(replace(spec, **changes), seed).record
+
+
+def weighed_of(record: Record) -> tuple[Weighed, Ground]:
+    """All still hypotheses of a record."""
+    weighed = weigh_hypotheses(sightings_of(record), 60.0, 240.0, FitOptions(movement=False))
+    return weighed, weighed.ground
 
 
 def moved_points(record: Record, xy_mm: np.ndarray) -> Record:
@@ -96,17 +105,6 @@ def test_mirroring_the_arch_mirrors_the_fit(family: Family) -> None:
     assert figures(other) == pytest.approx(figures(one), abs=1e-6)
     assert other.origin_mm == pytest.approx((-one.origin_mm[0], one.origin_mm[1]), abs=1e-6)
     assert other.verdict.probability == pytest.approx(dict(one.verdict.probability), abs=1e-6)
-
-
-def test_an_arch_turned_in_its_wall_is_found_with_its_tilt() -> None:
-    record = surveyed(Family.ELLIPTICAL)
-    c, s = np.cos(0.02), np.sin(0.02)
-    turned = moved_points(record, record.points.xy_mm @ np.array([[c, s], [-s, c]]))
-    level = fit_arch(record, FitOptions(tilt=True)).best
-    tilted = fit_arch(turned, FitOptions(tilt=True)).best
-    assert tilted.shape.tilt_rad - level.shape.tilt_rad == pytest.approx(0.02, abs=1e-7)
-    assert tilted.shape.half_span_mm == pytest.approx(level.shape.half_span_mm, abs=1e-5)
-    assert tilted.shape.rise_mm == pytest.approx(level.shape.rise_mm, abs=1e-5)
 
 
 def test_known_dimensions_are_kept_to_within_their_sigma() -> None:
@@ -231,3 +229,21 @@ def test_irregularity_and_effective_points_are_those_of_the_arch() -> None:
 def test_a_handbook_construction_is_named() -> None:
     fit = fit_arch(surveyed(Family.THREE_CENTRED, irregularity_mm=0.5, gross_ratio=0.0))
     assert fit.best.construction == "three arcs of 60 degrees"
+
+
+@pytest.mark.parametrize("family", Family)
+def test_what_the_points_alone_leave_open_is_named(family: Family) -> None:
+    weighed, ground = weighed_of(surveyed(family))
+    still = weighed.stills[family]
+    grams = still.grams.copy()
+    grams[:, 2], grams[:, :, 2] = 0.0, 0.0  # as if no point told anything of the springing level
+    final = final_fit(replace(still, grams=grams), ground)
+    assert not final.converged
+    assert "do not determine springing_y_mm" in final.because
+    assert np.isfinite(final.covariance).all()
+
+
+def test_a_figure_that_cannot_vary_has_no_uncertainty() -> None:
+    best = fit_arch(surveyed(Family.SEMICIRCULAR)).candidates[Family.SEMICIRCULAR]
+    assert best.figures["sector_1_rad"].sigma == 0.0
+    assert best.figures["half_span_mm"].sigma == best.figures["radius_1_mm"].sigma > 0.0

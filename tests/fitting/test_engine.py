@@ -5,7 +5,7 @@ import pytest
 from scipy.optimize import least_squares
 
 from survey.errors import FitError
-from survey.fitting.engine import EngineOptions, OutsideDomainError, minimise
+from survey.fitting.engine import EngineOptions, OutsideDomainError, Solution, minimise
 from survey.fitting.engine_models import blocked_model, residual_model, with_rows
 from survey.fitting.robust import Loss, tuned
 
@@ -213,3 +213,18 @@ def test_the_start_is_not_modified():
     start = np.array([1.0, 1.0])
     minimise(residual_model(decay, n_observations=25), start)
     assert start.tolist() == [1.0, 1.0]
+
+
+@pytest.mark.parametrize(
+    ("matrix", "left_open"),
+    [
+        (np.diag([4.0, 0.0, 9.0]), "parameter 2"),
+        (np.array([[1.0, 1.0], [1.0, 1.0]]), "parameter [12]"),
+    ],
+)
+def test_a_singular_matrix_has_no_covariance(matrix, left_open):
+    """Two parameters of which only the sum is known, or one without effect, in a solution made by hand."""
+    k = len(matrix)
+    made = Solution(np.zeros(k), matrix, 1.0, 0.0, 9, 1, True, "", np.zeros(k))
+    with pytest.raises(FitError, match=f"do not determine {left_open}; no covariance"):
+        made.covariance()

@@ -7,6 +7,7 @@ import pytest
 from scipy import integrate, stats
 from scipy.special import logsumexp
 
+from survey.errors import FitError
 from survey.fitting.evidence import Prior, average, log_share_below, scatter_grid
 from survey.fitting.noise import Scatter, nodes_of, whitener
 
@@ -74,3 +75,28 @@ def test_the_grid_is_a_distribution_and_can_be_thinned() -> None:
     assert few.log_determinants(1)[0] == pytest.approx(
         grid.whiteners[3].log_determinant + 2 * np.log(factor), abs=1e-12
     )
+
+
+@pytest.mark.parametrize(
+    ("jacobian", "left_open"),
+    [
+        (np.column_stack([np.ones(5), np.zeros(5)]), "rise_mm"),
+        (np.column_stack([np.ones(5), np.ones(5)]), ""),  # only the sum is known: either may be named
+        (np.column_stack([np.ones(5), 1.0 + 1e-9 * np.arange(5)]), ""),
+    ],
+    ids=["without effect", "alike", "alike but for rounding"],
+)
+def test_a_number_left_open_is_named(jacobian: np.ndarray, left_open: str) -> None:
+    columns = np.column_stack([np.arange(5.0), jacobian])
+    nothing = Prior(np.empty(0), np.empty((0, 2)), 0.0)
+    grams = np.stack([np.eye(3), columns.T @ columns])
+    with pytest.raises(FitError, match=f"the observations do not determine {left_open}"):
+        average(grams, np.zeros(2), nothing, ("half_span_mm", "rise_mm"))
+    # The prior settles it.
+    usual = Prior(np.zeros(1), np.array([[0.0, 1.0]]), 0.0)
+    assert np.isfinite(average(grams, np.zeros(2), usual).covariance).all()
+
+
+def test_sums_that_are_no_numbers_are_told() -> None:
+    with pytest.raises(FitError, match="are not finite numbers"):
+        average(np.full((1, 2, 2), np.nan), np.zeros(1), Prior(np.empty(0), np.empty((0, 1)), 0.0))
