@@ -97,7 +97,7 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
         movement=movement,
         module=_module(candidates[chosen] if movement is None else movement.original),
         courses=count_courses(record, curve, origin_face),
-        notes=_notes(seen, weighed, finals),
+        notes=_notes(seen, weighed),
     )
 
 
@@ -173,18 +173,10 @@ def _module(candidate: Candidate) -> Module | None:
     return find_module(shape, np.array(sigma))
 
 
-def _notes(seen: Sightings, weighed: Weighed, finals: dict[Family, FinalFit]) -> tuple[str, ...]:
+def _notes(seen: Sightings, weighed: Weighed) -> tuple[str, ...]:
     """What the fit cannot know, in sentences."""
     failed = [
         f"No {family.value.replace('_', '-')} curve could be fitted: {why}."
         for family, why in weighed.failed.items()
     ]
-    ends = np.abs(np.array([final.distance[seen.end != 0] for final in finals.values()])).min(axis=0)
-    ground = weighed.ground
-    far = ends[ground.weight[seen.end != 0] < SET_ASIDE]
-    strayed = (
-        ["A springing point lies far from every curve and was set aside: measure it again."]
-        if far.size
-        else []
-    )
-    return (*seen.notes, *failed, *strayed)
+    return (*seen.notes, *failed, *weighed.doubts)

@@ -17,6 +17,7 @@ from scipy.special import logsumexp
 from survey.curves.protocol import Floats
 from survey.curves.shape import Family
 from survey.errors import FitError
+from survey.fitting.end_joints import EndJoints, end_joints, ends_told
 from survey.fitting.evidence import Prior, ScatterGrid, average, scatter_grid
 from survey.fitting.families import BUILDS, FIVE_CENTRED_FREE, OTHER_BUILDS, Build, profile_of
 from survey.fitting.fitted import fit_roughly, start_of
@@ -25,10 +26,11 @@ from survey.fitting.joint_gaps import joint_gaps
 from survey.fitting.movement_fit import FirstLook, MovedFit, fit_moved, look_for_hinges
 from survey.fitting.noise import Nodes, Scatter, Whitener, nodes_of, whitener
 from survey.fitting.options import FitOptions
-from survey.fitting.priors import BENDING_SHARE, KNOWN_OTHER_SHARE, LOG_ROOT_TURN, MOVED_SHARE
+from survey.fitting.priors import LOG_ROOT_TURN
 from survey.fitting.sightings import Sightings
 from survey.fitting.standing import Standing
 from survey.fitting.still import Still, fit_guided, prior_of, stand_still
+from survey.fitting.weighed import Ground, Weighed
 from survey.fitting.weighing import (
     GROSS_SHARE,
     GROSS_SIZE_MM,
@@ -37,6 +39,8 @@ from survey.fitting.weighing import (
     probability_good,
     weigh_points,
 )
+
+__all__ = ["Ground", "Weighed", "weigh_hypotheses"]
 
 SMOOTH = (Family.SEMICIRCULAR, Family.SEGMENTAL, Family.ELLIPTICAL)
 """Families without an arc short enough to swallow a gross error."""
@@ -56,93 +60,11 @@ ENDS_DISAGREE = 5.0
 WORTH_A_LOOK = 3.0
 MOST_FACTOR = 1.3
 DOUBTFUL = 0.5
+ALONE_BEYOND = np.log(9.0)
+STRANGE_JOINT = 2.0
+"""A joint at the springing this many of its uncertainties off asks whether the springing point is good."""
 REWEIGHED = 0.6
 """A weight that changes by more than this asks for everything to be weighed once more."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Ground:
-    """What all hypotheses share: the points, their weights, and the scatters to average over.
-
-    ``bends`` (g,) is the log evidence, by scatter, of a curve that bends freely; ``loose`` (g,) the
-    same with its ends free, by which the likely scatters are chosen.
-    """
-
-    sightings: Sightings
-    nodes: Nodes
-    weight: Floats
-    pitch_mm: float
-    grid: ScatterGrid
-    bends: Floats
-    loose: Floats
-
-    @property
-    def likely(self) -> np.ndarray:
-        """Numbers of the scatters, the likeliest first."""
-        return np.argsort(self.loose)[::-1]
-
-    def whitener_of(self, scatter: Scatter) -> Whitener:
-        """Whitener of these points under any scatter."""
-        return whitener(self.nodes, self.sightings.sigma_mm, self.weight, scatter)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Weighed:
-    """Every hypothesis with its log evidence, the shares included.
-
-    Attributes
-    ----------
-    ground : Ground
-    stills : mapping of Family to Still
-    moved : mapping of Family to MovedFit
-        Only those not hopeless.
-    others : mapping of Build to Still
-    failed : mapping of Family to str
-        Families that could not be fitted, with the reason.
-    """
-
-    ground: Ground
-    stills: Mapping[Family, Still]
-    moved: Mapping[Family, MovedFit]
-    others: Mapping[Build, Still]
-    failed: Mapping[Family, str]
-    moves: bool
-
-    def _log_share(self, *, moved: bool) -> float:
-        """Log share of one family, still or moved, among everything."""
-        of_families = 1 - BENDING_SHARE - KNOWN_OTHER_SHARE * len(self.others)
-        of_these = (MOVED_SHARE if moved else 1 - MOVED_SHARE) if self.moves else 1.0
-        return float(np.log(of_families * of_these / len(self.stills)))
-
-    def log_still(self, family: Family) -> float:
-        """Log weight of a family standing still."""
-        return self.stills[family].log_total + self._log_share(moved=False)
-
-    def log_moved(self, family: Family) -> float:
-        """Log weight of a family having moved; minus infinity where that is hopeless."""
-        if family not in self.moved:
-            return -np.inf
-        return self.moved[family].log_evidence + self._log_share(moved=True)
-
-    @property
-    def is_of_a_family(self) -> bool:
-        """Whether some family, still or moved, is likelier than all curves of no family."""
-        return self.log_other < max(
-            f(family) for f in (self.log_still, self.log_moved) for family in self.stills
-        )
-
-    @property
-    def log_other(self) -> float:
-        """Log weight of all curves of no family: bending freely, or one of the known ones."""
-        free = float(logsumexp(self.ground.bends) + np.log(BENDING_SHARE))
-        known = [still.log_total + np.log(KNOWN_OTHER_SHARE) for still in self.others.values()]
-        return float(logsumexp([free, *known]))
-
-    @property
-    def log_all(self) -> float:
-        """Log weight of everything."""
-        every = [f(family) for f in (self.log_still, self.log_moved) for family in self.stills]
-        return float(logsumexp([*every, self.log_other]))
 
 
 def weigh_hypotheses(
@@ -177,16 +99,19 @@ def weigh_hypotheses(
     weight = weigh_points(nodes, sightings.sigma_mm, distance, usual, bends)
     task = _Task(sightings, nodes, pitch, depth_mm, rough, failed, asked)
     ends = sightings.end != 0
-    trusted = np.ones(len(sightings))
-    weighed = task.weigh(np.where(ends, 1.0, weight), trusted)
+    joints = end_joints(sightings, standing.stations(parameters))
+    found = _Found(task, task.weigh(np.where(ends, 1.0, weight)), np.ones(len(sightings)))
     doubtful = np.any(weight[ends] < DOUBTFUL) or (_ends_disagree(sightings) and not asked.tilt)
-    if doubtful or np.any(_judged_ends(weighed, sightings) < DOUBTFUL):
-        weighed, trusted = _without_an_end(task, weighed)
-    again = np.where(ends, trusted, _judged_by_best(weighed))
+    doubtful |= bool(np.any(joints.strange > STRANGE_JOINT))
+    if doubtful or np.any(_judged_ends(found.weighed, sightings) < DOUBTFUL):
+        found = _without_an_end(found, joints)
+    found = _not_by_one_end(found, joints)
+    weighed = replace(found.weighed, doubts=ends_told(sightings, joints, found.trust))
+    again = np.where(ends, found.trust, _judged_by_best(weighed))
     now = weighed.ground.weight
     if np.max(np.abs(again - now)) <= REWEIGHED:
         return weighed
-    anew = task.weigh(again, trusted)
+    anew = replace(found.task.weigh(again), doubts=weighed.doubts)
     if weighed.is_of_a_family or anew.log_all + _cost_of(again, now, sightings) > weighed.log_all:
         return anew
     return weighed
@@ -208,26 +133,69 @@ def _ends_disagree(sightings: Sightings) -> bool:
     return bool(abs(apart) > ENDS_DISAGREE * sigma)
 
 
-def _without_an_end(task: _Task, weighed: Weighed) -> tuple[Weighed, Floats]:
-    """The likelier of all ends trusted and one taken for a gross error, and the trust in every point (n,)."""
-    everyone = np.ones(len(task.sightings))
-    best, trusted, log_best = weighed, everyone, weighed.log_all
+@dataclass(frozen=True, slots=True, eq=False)
+class _Found:
+    """What was weighed, with which ends, and the trust in every point (n,) square to the curve."""
+
+    task: _Task
+    weighed: Weighed
+    trust: Floats
+
+
+def _without(found: _Found, joints: EndJoints, side: int) -> tuple[_Task, Floats, float] | None:
+    """The task with one end taken for a gross error, the trust in all points, and what that costs.
+
+    Such an end stands where its courses lead, if they tell; else it may stand anywhere.
+    """
+    task = found.task
+    end = task.sightings.end == side
+    if not end.any():
+        return None
+    trust = np.where(end, SMALLEST_WEIGHT, found.trust)
+    sigma = float(np.mean(task.sightings.end_sigma_mm[end]))
+    cost = float(np.log(GROSS_SHARE) + np.log(sigma / GROSS_SIZE_MM))
+    which = np.flatnonzero(joints.known & (joints.side == side))
+    if len(which) == 1:
+        k = int(which[0])
+        led = task.sightings.with_end(end, float(joints.excess_mm[k]), float(joints.sigma_mm[k]))
+        cost += float(joints.log_gross[k] + np.log(sigma / joints.sigma_mm[k]))
+    else:
+        led = task.sightings.trusting_ends(trust)
+        cost += float(np.log(sigma / GROSS_SIZE_MM))
+    return replace(task, sightings=led), trust, cost
+
+
+def _without_an_end(found: _Found, joints: EndJoints) -> _Found:
+    """The likelier of all ends trusted and one taken for a gross error."""
+    best, log_best = found, found.weighed.log_all
     for side in (-1, 1):
-        end = task.sightings.end == side
-        if not end.any():
+        other = _without(found, joints, side)
+        if other is None:
             continue
-        sigma = float(np.mean(task.sightings.end_sigma_mm[end]))
-        # Rare, and wide both along the curve and square to it.
-        cost = float(np.log(GROSS_SHARE) + 2 * np.log(sigma / GROSS_SIZE_MM))
-        trust = np.where(end, SMALLEST_WEIGHT, everyone)
-        points = np.minimum(weighed.ground.weight, trust)
-        still = replace(task, asked=replace(task.asked, movement=False)).weigh(points, trust)
+        task, trust, cost = other
+        points = np.minimum(found.weighed.ground.weight, trust)
+        asked = task.asked
+        still = replace(task, asked=replace(asked, movement=False)).weigh(points)
         if still.log_all + cost < log_best - WORTH_A_LOOK:
             continue
-        other = task.weigh(points, trust) if task.asked.movement else still
-        if other.log_all + cost > log_best:
-            best, trusted, log_best = other, trust, other.log_all + cost
-    return best, trusted
+        weighed = task.weigh(points) if asked.movement else still
+        # A movement that one good springing point more or less decides must be the likelier by far.
+        alone = best.weighed.has_moved and not weighed.has_moved
+        if weighed.log_all + cost > log_best - (ALONE_BEYOND if alone else 0.0):
+            best, log_best = _Found(task, weighed, trust), weighed.log_all + cost
+    return best
+
+
+def _not_by_one_end(found: _Found, joints: EndJoints) -> _Found:
+    """The same without an end on which alone a movement rests, its courses telling nothing of it."""
+    for side in np.unique(joints.side[~joints.known]).tolist():
+        other = _without(found, joints, side) if found.weighed.has_moved else None
+        if other is None:
+            continue
+        weighed = other[0].weigh(np.minimum(found.weighed.ground.weight, other[1]))
+        if not weighed.has_moved:
+            return _Found(other[0], weighed, other[1])
+    return found
 
 
 Rough = tuple[Standing, Floats, float]
@@ -267,9 +235,9 @@ class _Task:
     failed: Mapping[Family, str]
     asked: FitOptions
 
-    def weigh(self, weight: Floats, end_weight: Floats) -> Weighed:
-        """Weigh all hypotheses for weights (n,) of points square to the curve, and of ends along it."""
-        sightings = self.sightings.trusting_ends(end_weight)
+    def weigh(self, weight: Floats) -> Weighed:
+        """Weigh all hypotheses for weights (n,) of points square to the curve."""
+        sightings = self.sightings
         grid = scatter_grid(self.nodes, sightings.sigma_mm, weight, self.pitch)
         usual = Scatter(USUAL_SCATTER_MM, USUAL_CORRELATION_COURSES * self.pitch)
         metric = whitener(self.nodes, sightings.sigma_mm, weight, usual)

@@ -191,4 +191,4 @@ class Moved:
         q = len(self.build.numbers)
         slopes[:, 2 : 2 + q] += ends.slopes
         sigma = self.sightings.end_sigma_mm[at]
-        return ends.along / sigma, slopes / sigma[:, None]
+        return (ends.along + self.sightings.end_shift_mm[at]) / sigma, slopes / sigma[:, None]

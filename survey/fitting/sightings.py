@@ -43,6 +43,10 @@ class Sightings:
         a springing point. Infinite for the others.
     centre_mm : (2,) float
         Face coordinates of the frame's origin.
+    last_course : int or None
+        Number of the course at the right springing, if the courses were counted.
+    end_shift_mm : (n,) float
+        How far up the curve an end point is taken to stand from where it was measured.
     """
 
     index: NDArray[np.int64]
@@ -55,6 +59,8 @@ class Sightings:
     centre_mm: Floats
     known: KnownDimensions
     notes: tuple[str, ...]
+    last_course: int | None
+    end_shift_mm: Floats
 
     def __len__(self) -> int:
         """Number of points."""
@@ -63,6 +69,14 @@ class Sightings:
     def trusting_ends(self, weight: Floats) -> Sightings:
         """The same with end points trusted along the curve by weights (n,): gross ones count for nothing."""
         return replace(self, end_sigma_mm=self.end_sigma_mm / np.sqrt(weight))
+
+    def with_end(self, which: NDArray[np.bool_], shift_mm: float, sigma_mm: float) -> Sightings:
+        """The same with end points (n,) taken to stand further up the curve by a shift, within a sigma."""
+        return replace(
+            self,
+            end_sigma_mm=np.where(which, sigma_mm, self.end_sigma_mm),
+            end_shift_mm=np.where(which, shift_mm, self.end_shift_mm),
+        )
 
 
 def sightings_of(record: Record) -> Sightings:
@@ -100,7 +114,11 @@ def sightings_of(record: Record) -> Sightings:
     end_sigma = np.where(end == 0, np.inf, sigma)
     notes.extend(_ends_told(xy, end, end_sigma))
     notes.extend(_missing_half(xy[:n]))
-    return Sightings(used, xy, sigma, course, edge, end, end_sigma, centre, record.known, tuple(notes))
+    last = next((ring.courses for ring in record.rings if ring.ring == 1), None)
+    unmoved = np.zeros(len(used))
+    return Sightings(
+        used, xy, sigma, course, edge, end, end_sigma, centre, record.known, tuple(notes), last, unmoved
+    )
 
 
 _SIDES = {Edge.LEFT: -1, Edge.RIGHT: 1}

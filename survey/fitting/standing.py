@@ -155,7 +155,7 @@ class Standing:
         slopes = self.place_slopes(parameters, here, ends.tangent[:, 0], ends.tangent[:, 1])
         slopes[:, 2 : 2 + len(self.build.numbers)] = ends.slopes
         sigma = self.sightings.end_sigma_mm[at]
-        return ends.along / sigma, slopes / sigma[:, None]
+        return (ends.along + self.sightings.end_shift_mm[at]) / sigma, slopes / sigma[:, None]
 
     def end_sights(self, parameters: Floats, profile: HalfProfile, xy: Floats) -> EndSights:
         """End points (e, 2) of the arch's own frame against its ends."""

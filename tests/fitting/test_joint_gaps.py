@@ -32,6 +32,8 @@ def straight(
         centre_mm=np.zeros(2),
         known=KnownDimensions(),
         notes=(),
+        last_course=None,
+        end_shift_mm=np.zeros(int(keep.sum())),
     )
     middle = np.repeat(left + 25.0, 2)[keep]
     up = np.column_stack([np.zeros(len(middle)), np.ones(len(middle))])
