@@ -153,7 +153,7 @@ def _inverse(matrix: Floats, names: Sequence[str]) -> Floats:
         inverse = np.linalg.inv(scaled)
     except np.linalg.LinAlgError:
         inverse = np.full_like(scaled, np.inf)
-    # 1 / (1 - R^2) of each number against all others: 1 or more, or else it is the rounding of a singular one.
+    # 1 / (1 - R^2) of each number against all others: 1 or more, else it is the rounding of a singular one.
     alone = np.diagonal(inverse, axis1=1, axis2=2)
     if not np.all((alone > 0.0) & (alone <= 1.0 / LEFT_OPEN)):
         with np.errstate(invalid="ignore"):

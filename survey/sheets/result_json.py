@@ -8,15 +8,23 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from survey.curves import ArchShape, DisplacedCurve, Family, setting_out
 
 if TYPE_CHECKING:
     from survey.condition.compare import Comparison
+    from survey.curves.protocol import Floats
     from survey.fitting.result import ArchFit, Candidate, CourseCount, Estimate, Module, Movement, Verdict
     from survey.rebuild.plan import RebuildPlan, RingPlan
 
 Json = dict[str, Any]
+
+
+DIGITS = 9
+"""Decimals of a length in mm or an angle in degrees: what lies below is the rounding of the computation."""
+UNCORRELATED = 1e-12
+"""Correlations below this are rounding as well."""
 
 
 def _finite(value: float | None) -> float | None:
@@ -24,8 +32,24 @@ def _finite(value: float | None) -> float | None:
     return float(value) if value is not None and math.isfinite(value) else None
 
 
+def _meant(value: float) -> float:
+    """A length in mm or an angle in degrees without the rounding of its computation; never a minus zero."""
+    return round(float(value), DIGITS) + 0.0
+
+
+def _all_meant(values: ArrayLike) -> Any:
+    """The same of an array, as nested lists."""
+    return (np.round(np.asarray(values, dtype=float), DIGITS) + 0.0).tolist()
+
+
+def _length(value: float | None) -> float | None:
+    """A length in mm or an angle in degrees that may be unknown."""
+    known = _finite(value)
+    return None if known is None else _meant(known)
+
+
 def _estimate(estimate: Estimate, *, scale: float = 1.0) -> Json:
-    return {"value": _finite(estimate.value * scale), "sigma": _finite(estimate.sigma * scale)}
+    return {"value": _length(estimate.value * scale), "sigma": _length(estimate.sigma * scale)}
 
 
 def _in_degrees(name: str) -> tuple[str, float]:
@@ -40,13 +64,13 @@ def _shape(shape: ArchShape) -> Json:
     facts = setting_out(shape)
     out: Json = {}
     if shape.radii_mm:
-        out["radii_mm"] = list(shape.radii_mm)
-        out["sector_angles_deg"] = [math.degrees(angle) for angle in shape.sector_angles_rad]
-        out["centres_mm"] = facts.centres_mm.tolist()
+        out["radii_mm"] = _all_meant(shape.radii_mm)
+        out["sector_angles_deg"] = _all_meant(np.degrees(shape.sector_angles_rad))
+        out["centres_mm"] = _all_meant(facts.centres_mm)
     if shape.family is Family.ELLIPTICAL:
-        out["foci_mm"] = facts.foci_mm.tolist()
-        out["string_length_mm"] = facts.string_mm
-    out["length_mm"] = facts.length_mm
+        out["foci_mm"] = _all_meant(facts.foci_mm)
+        out["string_length_mm"] = _length(facts.string_mm)
+    out["length_mm"] = _meant(facts.length_mm)
     return out
 
 
@@ -60,12 +84,12 @@ def _candidate(candidate: Candidate) -> Json:
         shown, scale = _in_degrees(name)
         names.append(shown)
         scales.append(scale)
-    covariance = np.asarray(candidate.covariance, dtype=float) * np.outer(scales, scales)
+    covariance = _correlated(np.asarray(candidate.covariance, dtype=float) * np.outer(scales, scales))
     return {
         "family": str(candidate.family),
         **figures,
         **(_shape(candidate.shape) if candidate.converged else {}),
-        "rms_mm": _finite(candidate.rms_mm),
+        "rms_mm": _length(candidate.rms_mm),
         "covariance": [[_finite(v) for v in row] for row in covariance],
         "parameters": names,
         "converged": candidate.converged,
@@ -75,6 +99,12 @@ def _candidate(candidate: Candidate) -> Json:
     }
 
 
+def _correlated(covariance: Floats) -> Floats:
+    """The covariance (k, k) with those entries 0 that are but rounding beside their variances."""
+    size = np.sqrt(np.abs(np.diag(covariance)))
+    return np.where(np.abs(covariance) <= UNCORRELATED * np.outer(size, size), 0.0, covariance)
+
+
 def _verdict(verdict: Verdict) -> Json:
     return {
         "family": None if verdict.family is None else str(verdict.family),
@@ -82,7 +112,7 @@ def _verdict(verdict: Verdict) -> Json:
         "probability": {str(f): _finite(p) for f, p in verdict.probability.items()},
         "none_of_these": max(0.0, 1.0 - math.fsum(verdict.probability.values())),
         "because": verdict.because,
-        "largest_difference_mm": _finite(verdict.largest_difference_mm),
+        "largest_difference_mm": _length(verdict.largest_difference_mm),
     }
 
 
@@ -95,29 +125,29 @@ def _movement(movement: Movement | None) -> Json | None:
         "crown_drop_mm": _estimate(movement.crown_drop_mm),
         "hinges": [
             {
-                "station_mm": _finite(hinge.station_mm.value),
-                "station_sigma_mm": _finite(hinge.station_mm.sigma),
+                "station_mm": _length(hinge.station_mm.value),
+                "station_sigma_mm": _length(hinge.station_mm.sigma),
                 "opens": str(hinge.opens),
                 "rotation_deg": _estimate(hinge.rotation_rad, scale=math.degrees(1.0)),
-                "x_mm": hinge.x_mm,
-                "y_mm": hinge.y_mm,
+                "x_mm": _meant(hinge.x_mm),
+                "y_mm": _meant(hinge.y_mm),
                 "where": hinge.where,
             }
             for hinge in movement.hinges
         ],
         "pieces": [
             {
-                "start_mm": piece.start_mm,
-                "end_mm": piece.end_mm,
-                "rotation_deg": math.degrees(piece.rotation_rad),
-                "shift_mm": list(piece.shift_mm),
+                "start_mm": _meant(piece.start_mm),
+                "end_mm": _meant(piece.end_mm),
+                "rotation_deg": _meant(math.degrees(piece.rotation_rad)),
+                "shift_mm": _all_meant(piece.shift_mm),
             }
             for piece in movement.pieces
         ],
         "original": _candidate(movement.original),
         "probability": movement.probability,
-        "rms_before_mm": _finite(movement.rms_before_mm),
-        "rms_after_mm": _finite(movement.rms_after_mm),
+        "rms_before_mm": _length(movement.rms_before_mm),
+        "rms_after_mm": _length(movement.rms_after_mm),
         "because": movement.because,
     }
 
@@ -157,6 +187,11 @@ def _count(count: CourseCount) -> Json:
     }
 
 
+def _axis(direction: Floats) -> list[float]:
+    """A unit vector without the rounding of its computation: over 100 m it shifts nothing by a nanometre."""
+    return [float(v) for v in np.round(direction, 14) + 0.0]
+
+
 def _counts(probability: Mapping[int, float]) -> Json:
     return {str(n): _finite(p) for n, p in probability.items()}
 
@@ -168,10 +203,10 @@ def fit_json(fit: ArchFit) -> str:
     content: Json = {
         "record": fit.record_name,
         "frame": {
-            "origin": fit.frame.origin_mm.tolist(),
-            "x_axis": fit.frame.x_axis.tolist(),
-            "y_axis": fit.frame.y_axis.tolist(),
-            "w_axis": fit.frame.w_axis.tolist(),
+            "origin": _all_meant(fit.frame.origin_mm),
+            "x_axis": _axis(fit.frame.x_axis),
+            "y_axis": _axis(fit.frame.y_axis),
+            "w_axis": _axis(fit.frame.w_axis),
         },
         "verdict": _verdict(fit.verdict),
         "chosen": str(fit.chosen),
@@ -225,11 +260,11 @@ def rebuild_json(plan: RebuildPlan) -> str:
         "choice": plan.choice,
         "curve": {
             "family": str(shape.family),
-            "half_span_mm": shape.half_span_mm,
-            "rise_mm": shape.rise_mm,
-            "springing_y_mm": shape.springing_y_mm,
-            "axis_x_mm": shape.axis_x_mm,
-            "tilt_deg": math.degrees(shape.tilt_rad),
+            "half_span_mm": _meant(shape.half_span_mm),
+            "rise_mm": _meant(shape.rise_mm),
+            "springing_y_mm": _meant(shape.springing_y_mm),
+            "axis_x_mm": _meant(shape.axis_x_mm),
+            "tilt_deg": _meant(math.degrees(shape.tilt_rad)),
             **_shape(shape),
         },
         "rings": [_ring(ring) for ring in plan.rings],
