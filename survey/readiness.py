@@ -98,7 +98,8 @@ def _rebuild(record: Record, fit: ArchFit) -> Outlook:
     except PlanError as error:
         return Outlook(Stage.REBUILD, False, str(error))
     if plan.refusals:
-        return Outlook(Stage.REBUILD, False, " ".join(plan.refusals))
+        more = len(plan.refusals) - 1
+        return Outlook(Stage.REBUILD, False, plan.refusals[0] + (f" (And {more} more.)" if more else ""))
     # What the plan warns of is about the work, not about the record, and is told with the plan.
     return Outlook(Stage.REBUILD, True, _SCOPES[plan.scope])
 

@@ -5,7 +5,6 @@ Lengths stay in ``measure.unit`` here; :mod:`survey.record.arch_values` turns th
 
 from __future__ import annotations
 
-import re
 import tomllib
 from datetime import date, datetime
 from enum import StrEnum
@@ -14,6 +13,7 @@ from typing import Annotated, Any, Self
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 from pydantic_core import ErrorDetails, PydanticCustomError
 
+from survey.record.broken_toml import tell_broken_line
 from survey.record.findings import Findings, listed, nearest, one_line
 from survey.record.model import Laid
 from survey.record.tables import clean_text, decoded
@@ -235,7 +235,7 @@ def read_arch_file(data: bytes, findings: Findings) -> ArchFile | None:
     try:
         content = tomllib.loads(text.replace("\r\n", "\n").replace("\r", "\n"))
     except tomllib.TOMLDecodeError as error:
-        _tell_syntax(text, str(error), findings)
+        tell_broken_line(FILE, text, str(error), findings)
         return None
     try:
         return ArchFile.model_validate(content)
@@ -247,22 +247,6 @@ def read_arch_file(data: bytes, findings: Findings) -> ArchFile | None:
 
 def _contradiction(reason: str, remedy: str) -> PydanticCustomError:
     return PydanticCustomError("contradiction", "{reason}", {"reason": reason, "remedy": remedy})
-
-
-def _tell_syntax(text: str, message: str, findings: Findings) -> None:
-    place = re.search(r"\(at line (\d+)", message)
-    lines = text.splitlines() or [""]
-    number = min(int(place[1]), len(lines)) if place else len(lines)
-    line = lines[number - 1]
-    comma = re.search(r"=\s*([+-]?\d+,\d+)", line)
-    what = re.sub(r"\s*\(at .*\)$", "", message)
-    reason, remedy = f"is not valid TOML ({one_line(what)})", "look at this line and the one before it"
-    if comma:
-        reason = f"'{comma[1]}' has a decimal comma"
-        remedy = f"write {comma[1].replace(',', '.')}"
-    elif re.search("[“”„‘’«»]", line):
-        reason, remedy = "has curved quotation marks", 'write straight ones: "…"'
-    findings.fault(FILE, reason, remedy, row=number)
 
 
 def _tell(detail: ErrorDetails, findings: Findings) -> None:

@@ -73,6 +73,8 @@ def _point_sigma_mm(arch: ArchFile | None) -> float:
 
 def _read_arch(folder: Path, findings: Findings) -> ArchFile | None:
     path = find_file(folder, arch_file.FILE, findings)
+    if path is None and findings.has_fault_in(arch_file.FILE):
+        return None
     if path is None:
         findings.fault(
             arch_file.FILE, "is missing", "start from the one that python -m survey new FOLDER writes"

@@ -133,10 +133,11 @@ def _tell_left_out(notes: list[CourseNote], ring: Ring, findings: Findings) -> N
         return
     left_out = sorted(set(range(1, (ring.courses or max(noted)) + 1)) - noted)
     if left_out:
+        one = len(left_out) == 1
         findings.doubt(
             COURSES.file,
-            f"ring {ring.ring} has no row for course {listed(left_out)}",
-            "add it; a brick that is gone is noted as missing",
+            f"ring {ring.ring} has no row for {'course' if one else 'courses'} {listed(left_out)}",
+            f"add {'it' if one else 'them'}; a brick that is gone is noted as missing",
             column="course",
         )
 

@@ -216,8 +216,27 @@ def _not_a_number(text: str) -> CellError:
     shown = f"'{one_line(text)}'"
     if re.fullmatch(r"[+-]?(?:inf|infinity|nan|#.*)", text.strip(), re.IGNORECASE):
         return CellError(f"{shown} is not a finite number", "measure it again, or leave the row out")
+    if _looks_like_a_date(text):
+        return CellError(
+            f"{shown} looks like a date",
+            "format the column as text in the spreadsheet and enter the number again",
+        )
+    if re.fullmatch(r"\s*[+-]?[0-9]*\s*[0-9]+/[0-9]+\s*", text):
+        return CellError(f"{shown} is a fraction", "write it with decimals, 7 1/2 as 7.5")
     if re.match(r"\s*[+-]?[0-9]", text) and _ANY_LETTER.search(text):
         return CellError(
             f"{shown} is not a number alone", "write only the number; the unit stands once in arch.toml"
         )
     return CellError(f"{shown} is not a number", "write it like 1234.5")
+
+
+_MONTHS = "jan|feb|mar|mär|apr|may|mai|jun|jul|aug|sep|oct|okt|nov|dec|dez"
+
+
+def _looks_like_a_date(text: str) -> bool:
+    """Whether a spreadsheet seems to have made a date of a number: ``12.06.2024``, ``01-Feb``."""
+    day = r"[0-9]{1,2}"
+    numbers = rf"{day}([./-]){day}\1(?:[0-9]{{2}}|[0-9]{{4}})|[0-9]{{4}}-{day}-{day}.*"
+    month = rf"(?:{_MONTHS})[a-zä.]*"
+    words = rf"{day}[-. ]+{month}.*|{month}[-. ]+[0-9]{{1,4}}.*"
+    return re.fullmatch(rf"{numbers}|{words}", text.strip(), re.IGNORECASE) is not None

@@ -124,6 +124,9 @@ def check_ring_and_course(
     """Fault a ring that arch.toml does not describe and a course outside its count."""
     if rings is None or ring is None or ring == UNKNOWN:
         return
+    if ring == 0:
+        reader.wrong("ring", "ring 0 is below 1", "count from the opening outwards: 1, 2, 3 …")
+        return
     described = next((r for r in rings if r.ring == ring), None)
     if described is None:
         known = f"describes only {listed(f'ring {r.ring}' for r in rings)}" if rings else "describes no ring"

@@ -7,7 +7,7 @@ from typing import TypeVar
 
 from survey.record.findings import Findings, listed, nearest, one_line
 from survey.record.model import UNKNOWN
-from survey.record.numbers import CellError, read_number
+from survey.record.numbers import CellError, read_number, readings
 from survey.record.tables import Row, Table
 
 FARTHEST_MM = 1e11
@@ -16,6 +16,9 @@ MOST_COUNTED = 99_999
 """No arch has more rings or courses."""
 
 Word = TypeVar("Word", bound=StrEnum)
+
+_OTHER_WORDS = {"soffit": "intrados", "back": "extrados", "springer": "springing", "skewback": "springing"}
+"""What else masons call a feature; only proposed, never read as it."""
 
 
 class RowReader:
@@ -71,17 +74,18 @@ class RowReader:
                 self._blank(column)
                 return None
             return UNKNOWN
-        value = self._number(column)
-        if value is None:
-            return None
-        if value != int(value) or not 0 <= value <= MOST_COUNTED:
+        text = self.text(column)
+        ways = [way.value for way in readings(text)]
+        if len(ways) != 1 or not 0 <= ways[0] <= MOST_COUNTED or ways[0] != int(ways[0]):
             self.wrong(
                 column,
-                f"'{one_line(self.text(column))}' is not a whole number",
-                "write 1, 2, 3 … or leave it blank",
+                f"'{one_line(text)}' is not a whole number",
+                "write 1, 2, 3 … alone; anything else goes under note"
+                if not ways
+                else "write 1, 2, 3 … or leave it blank",
             )
             return None
-        return int(value)
+        return int(ways[0])
 
     def word(self, column: str, words: type[Word], *, needed: bool = False) -> Word | None:
         """One of a set of words in any case; the blank word when blank, None when wrong."""
@@ -94,7 +98,7 @@ class RowReader:
         if not text:
             self._blank(column)
             return None
-        meant = nearest(text, known)
+        meant = nearest(text, known) or _OTHER_WORDS.get(text.lower())
         self.wrong(
             column,
             f"'{one_line(text)}' is not one of {listed(known, most=len(known), last='or')}",

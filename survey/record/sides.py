@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from survey.record.findings import Findings
+from survey.record.findings import Findings, plain_length
 from survey.record.model import UNKNOWN, Edge, Feature, Floats
 from survey.record.points_file import SCHEMA, SitePoints
 
@@ -46,6 +46,7 @@ def runs_against(
     fixed : bool
         True when x is the face's own and runs to the right by definition.
     """
+    _tell_far_twins(points, along_mm, findings)
     evidence = list(_evidence(points, along_mm, outside_mm))
     if fixed:
         evidence.insert(0, Evidence("x to the right where points have no z", along=True))
@@ -65,6 +66,28 @@ def runs_against(
         "mark the springing points left and right, or write [view] outside = [x, y] in arch.toml",
     )
     return False
+
+
+def _tell_far_twins(points: SitePoints, along_mm: Floats, findings: Findings) -> None:
+    """Two springing points of one side that lie half an arch apart: one of them has the wrong side."""
+    springing = points.feature == Feature.SPRINGING
+    half = float(np.ptp(along_mm[points.feature == Feature.INTRADOS])) / 2.0
+    for side, other in ((Edge.LEFT, Edge.RIGHT), (Edge.RIGHT, Edge.LEFT)):
+        index = np.flatnonzero(springing & (points.edge == side))
+        if len(index) < 2 or np.ptp(along_mm[index]) <= half:
+            continue
+        apart = float(np.ptp(along_mm[index]))
+        ends = index[[np.argmin(along_mm[index]), np.argmax(along_mm[index])]]
+        first, last = sorted(points.row[ends].tolist())
+        # Where the other side is told as well, one of these may only be misread.
+        tell = findings.doubt if np.any(springing & (points.edge == other)) else findings.fault
+        tell(
+            SCHEMA.file,
+            f"is the {side} springing like row {first}, but lies {plain_length(apart)} from it",
+            f"one of the two is the {other} springing, or misread",
+            row=last,
+            column="edge",
+        )
 
 
 def _evidence(points: SitePoints, along_mm: Floats, outside_mm: float | None) -> Iterator[Evidence]:

@@ -29,8 +29,11 @@ SOURCES = (POINTS, OFFSETS, TIES, SCAN, PHOTO)
 
 
 def find_file(folder: Path, name: str, findings: Findings) -> Path | None:
-    """The file of that name in any case, None when there is none; two of them are a fault."""
-    found = sorted(path for path in folder.iterdir() if path.name.lower() == name and path.is_file())
+    """The file of that name in any case, None when there is none; two of them are a fault, as is a folder."""
+    named = [path for path in folder.iterdir() if path.name.lower() == name]
+    found = sorted(path for path in named if path.is_file())
+    if named and not found:
+        findings.fault(name, "is no file but a folder or the like", "put the file itself in its place")
     if len(found) > 1:
         findings.fault(name, f"stands twice, as {' and '.join(p.name for p in found)}", "keep one of them")
     return found[0] if found else None

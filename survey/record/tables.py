@@ -244,6 +244,14 @@ def _headings(
             )
     unknown = [name for name, _ in named if name and name not in schema.columns]
     missing = sorted(schema.required - set(headings), key=schema.columns.index)
+    if missing and not any(headings):
+        findings.fault(
+            schema.file,
+            "holds none of the headings",
+            f"write above the first row: {', '.join(schema.columns)}",
+            row=number,
+        )
+        return headings, units
     for name in missing:
         meant = nearest(name, unknown)
         remedy = (

@@ -116,13 +116,32 @@ def test_files_missing_or_unreadable(tmp_path: Path, files: dict[str, str | byte
     assert str(caught.value).split("\n") == lines
 
 
-@pytest.mark.parametrize(("old", "new", "row"), [("[arch]", "[arch", 1), ("depth = 105", "depth = ", 9)])
-def test_invalid_toml_is_told_with_its_line(tmp_path: Path, old: str, new: str, row: int) -> None:
+def test_invalid_toml_of_no_usual_kind_is_told_with_its_line(tmp_path: Path) -> None:
     # The words in brackets are the standard library's and change with it.
-    (fault,) = check_record(spoiled(tmp_path, "arch.toml", old, new)).faults
-    assert (fault.file, fault.row) == ("arch.toml", row)
+    (fault,) = check_record(spoiled(tmp_path, "arch.toml", "depth = 105", "depth = {105")).faults
+    assert (fault.file, fault.row) == ("arch.toml", 9)
     assert fault.reason.startswith("is not valid TOML (")
     assert fault.remedy == "look at this line and the one before it"
+
+
+@pytest.mark.parametrize("name", ["arch.toml", "points.csv"])
+def test_a_folder_in_the_place_of_a_file_is_told(tmp_path: Path, name: str) -> None:
+    folder = write_folder(tmp_path, _without(name))
+    (folder / name).mkdir()
+    with pytest.raises(RecordError) as caught:
+        read_record(folder)
+    assert (
+        str(caught.value) == f"{name}: is no file but a folder or the like; put the file itself in its place"
+    )
+
+
+def test_a_third_springing_on_the_wrong_side_is_doubted(tmp_path: Path) -> None:
+    row = "SR,200.0,0.0,,springing,1,,right,,"
+    folder = spoiled(tmp_path, "points.csv", row, f"{row}\nSX,201.0,-3.0,,springing,1,,left,,")
+    assert (
+        "points.csv row 4, column edge: is the left springing like row 2, but lies 401.0 mm from it;"
+        " one of the two is the right springing, or misread"
+    ) in _lines(read_record(folder).doubts)
 
 
 @pytest.mark.skipif(
