@@ -116,7 +116,7 @@ def choose_scale(width_mm: float, height_mm: float, box: Box) -> float:
     )
 
 
-def fitted(drawn: Callable[[float], Drawing], box: Box) -> Placed:
+def fitted(drawn: Callable[[float], Drawing], box: Box, *, scales: Sequence[float] = SCALES) -> Placed:
     """A drawing in the middle of a box, at the largest scale at which it fits with its texts and dimensions.
 
     Parameters
@@ -125,30 +125,33 @@ def fitted(drawn: Callable[[float], Drawing], box: Box) -> Placed:
         Gives the drawing laid out for a plot scale 1 : n.
     box : Box
         Area of the paper.
+    scales : sequence of float
+        Plot scales 1 : n to try, the largest drawing first.
 
     Raises
     ------
     DrawingError
         When it does not fit at the smallest scale.
     """
-    for scale in SCALES:
+    for scale in scales:
         drawing = drawn(scale)
         bounds = extent(on_paper(Placed(drawing, (0.0, 0.0), (0.0, 0.0), scale)))
         if bounds.width <= box.width and bounds.height <= box.height:
             (px, py), (bx, by) = box.middle, bounds.middle
             return Placed(drawing, (0.0, 0.0), (px - bx, py - by), scale)
     raise DrawingError(
-        f"the drawing {drawn(SCALES[-1]).name!r} does not fit {box.width:.0f} mm by {box.height:.0f} mm of "
-        f"paper at 1 : {SCALES[-1]:g}; check the unit of the record"
+        f"the drawing {drawn(scales[-1]).name!r} does not fit {box.width:.0f} mm by {box.height:.0f} mm of "
+        f"paper at 1 : {scales[-1]:g}; check the unit of the record"
     )
 
 
 def finish(pages: Sequence[Page], block: TitleBlock) -> tuple[Sheet, ...]:
-    """Frames and title strips round a set of pages, numbered in their order."""
+    """Frames and title strips round a set of pages, numbered in their order within the set named."""
     sheets = []
     for number, page in enumerate(pages, start=1):
         width, height = page.paper.value
-        frame = _frame(page, block, f"{number} of {len(pages)}") if page.framed else ()
+        numbered = f"{page.name.replace('_', ' ')}, {number} of {len(pages)}"
+        frame = _frame(page, block, numbered) if page.framed else ()
         name = page.name if len(pages) == 1 else f"{page.name}_{number}"
         sheets.append(Sheet(name, page.title, width, height, page.placed, (*page.primitives, *frame)))
     return tuple(sheets)

@@ -88,3 +88,15 @@ def test_area_lies_inside_the_frame_above_the_strip():
 def test_empty_drawing_cannot_be_fitted():
     with pytest.raises(DrawingError, match="empty drawing has no extent"):
         fitted(nothing, Box(0.0, 0.0, 10.0, 10.0))
+
+
+def test_the_sheets_of_a_set_are_numbered_under_its_name():
+    pages = [Page("setting_out", "First", ()), Page("setting_out", "Second", ())]
+    for number, sheet in enumerate(finish(pages, BLOCK), start=1):
+        assert f"setting out, {number} of 2" in said((sheet,))
+
+
+def test_a_drawing_may_be_fitted_at_scales_of_its_own():
+    box = Box(20.0, 30.0, 250.0, 150.0)
+    usual = fitted(always, box).scale
+    assert fitted(always, box, scales=(1.0, usual + 0.5, usual + 1.0)).scale == usual + 0.5
