@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from survey.errors import DrawingError
+from survey.rebuild.words import counted
 from survey.sheets import ink
 from survey.sheets.drawing import Anchor, Box, Layer, Line, Primitive, Text
 from survey.sheets.lettering import text_width_mm, wrap
@@ -70,8 +71,8 @@ def column_widths_mm(schedule: Schedule) -> tuple[float, ...]:
     for number, row in enumerate(schedule.rows, start=1):
         if len(row) != len(schedule.columns):
             raise DrawingError(
-                f"row {number} of the table {schedule.title!r} has {len(row)} entries for "
-                f"{len(schedule.columns)} columns; give one entry a column"
+                f"row {number} of the table {schedule.title!r} has {counted(len(row), 'entry', 'entries')} "
+                f"for {counted(len(schedule.columns), 'column')}; give one entry a column"
             )
     if schedule.widths_mm:
         return schedule.widths_mm
@@ -156,6 +157,29 @@ def flow(schedule: Schedule, box: Box) -> tuple[tuple[Primitive, ...], ...]:
     return tuple(pages)
 
 
+LARGE_PRINT_MM = (3.4, 3.0, 2.6)
+"""Capital heights tried for a table that leaves its sheet half empty."""
+
+
+def in_large_print(schedule: Schedule, box: Box) -> Schedule:
+    """The same table in the largest print that needs no more pages than its own print does.
+
+    Columns that wrap grow with the print.
+    """
+    pages = len(flow(schedule, box))
+    for height in LARGE_PRINT_MM:
+        if height <= schedule.height_mm:
+            break
+        ratio = height / schedule.height_mm
+        columns = tuple(
+            c if c.wrap_mm is None else replace(c, wrap_mm=c.wrap_mm * ratio) for c in schedule.columns
+        )
+        tried = replace(schedule, columns=columns, height_mm=height)
+        if schedule_width_mm(tried) <= box.width and len(flow(tried, box)) <= pages:
+            return tried
+    return schedule
+
+
 def _parts(heights: list[float], room: float, title: str) -> list[range]:
     """Runs of rows that fit in one block each."""
     parts: list[range] = []
@@ -189,8 +213,13 @@ def _row_height(schedule: Schedule, lines: list[tuple[str, ...]]) -> float:
     return max(len(entry) for entry in lines) * schedule.height_mm * LEADING_RATIO + ROW_AIR_MM
 
 
+def _title_mm(schedule: Schedule) -> float:
+    """Capital height of the title, never below that of the entries."""
+    return max(ink.HEAD_MM, schedule.height_mm)
+
+
 def _title_height(schedule: Schedule) -> float:
-    return (ink.HEAD_MM * LEADING_RATIO + 1.0) if schedule.title else 0.0
+    return (_title_mm(schedule) * LEADING_RATIO + 1.0) if schedule.title else 0.0
 
 
 def _head_height(schedule: Schedule) -> float:
@@ -227,8 +256,9 @@ def _heading(schedule: Schedule, corner: tuple[float, float]) -> list[Text]:
     left, top = corner
     marks = []
     if schedule.title:
-        at = (left + PAD_MM, top - ink.HEAD_MM * 1.3)
-        marks.append(Text(at, schedule.title, ink.HEAD_MM, ink.letters(Layer.TABLE), bold=True))
+        height = _title_mm(schedule)
+        at = (left + PAD_MM, top - height * 1.3)
+        marks.append(Text(at, schedule.title, height, ink.letters(Layer.TABLE), bold=True))
     n_lines = max(column.heading.count("\n") + 1 for column in schedule.columns)
     step = schedule.height_mm * LEADING_RATIO
     y = top - _title_height(schedule)
