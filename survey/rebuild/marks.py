@@ -13,6 +13,10 @@ from survey.rebuild.plan import CentringMark, RingPlan
 
 ORDINATE_STEP_MM = 100.0
 """From one ordinate of the rib to the next."""
+STEEP_STEP_MM = 50.0
+"""Along the rib from one ordinate to the next where it falls more steeply than 45 degrees."""
+APART_MM = 2.0
+"""An ordinate of the steep part so near to an even one is left out."""
 
 CELLS = 512
 """Cells a curve is walked in to find what stands over an x."""
@@ -49,10 +53,13 @@ def crown_station_mm(shape: ArchShape, soffit: Curve) -> float:
 def rib_marks(profile: Profile, rings: Iterable[RingPlan]) -> tuple[CentringMark, ...]:
     """Ordinates of soffit and rib, then the course marks, each from left to right.
 
-    Ordinates stand every 100 mm from the middle of the springing line; ``rib_y_mm`` is NaN where the rib,
-    being smaller than the soffit, does not reach.
+    Ordinates stand every 100 mm from the middle of the springing line, and where the rib falls steeply also
+    every 50 mm along it from its foot, where even steps of span would leave long runs of it without one;
+    ``rib_y_mm`` is NaN where the rib, being smaller than the soffit, does not reach.
     """
-    return _marks(profile, _ordinate_places(profile.soffit), rings)
+    even, steep = _ordinate_places(profile.soffit), _steep_places(profile.rib)
+    apart = np.abs(steep[:, None] - even).min(axis=1, initial=np.inf) > APART_MM
+    return _marks(profile, np.sort(np.concatenate([even, steep[apart]])), rings)
 
 
 def course_marks(profile: Profile, rings: Iterable[RingPlan]) -> tuple[CentringMark, ...]:
@@ -96,6 +103,18 @@ def _ordinate_places(soffit: Curve) -> Floats:
     middle_x = float(ends[:, 0].mean())
     n_half = int((ends[1, 0] - middle_x) / ORDINATE_STEP_MM + 1e-9)
     return middle_x + ORDINATE_STEP_MM * np.arange(-n_half, n_half + 1, dtype=np.float64)
+
+
+def _steep_places(rib: Curve) -> Floats:
+    """The feet of the rib, and even steps along it from each foot as long as it falls beyond 45 degrees."""
+    steps = np.arange(0.0, rib.length_mm / 2.0, STEEP_STEP_MM)
+    places = [rib.point([0.0, rib.length_mm])[:, 0]]
+    for stations in (steps, rib.length_mm - steps):
+        tangent = rib.tangent(stations)
+        steep = np.abs(tangent[:, 1]) > np.abs(tangent[:, 0])
+        n = len(steps) if steep.all() else int(np.argmin(steep))
+        places.append(rib.point(stations[1:n])[:, 0] if n > 1 else np.zeros(0))
+    return np.concatenate(places)
 
 
 def _edge_stations(soffit: Curve, rings: list[RingPlan]) -> Floats:

@@ -33,10 +33,11 @@ def ordinates(profile: Profile):
 
 
 def test_ordinates_of_a_circle():
-    """Soffit and rib share their centre, 1600 below the springing line."""
+    """Soffit and rib share their centre, 1600 below the springing line; the rib's feet have theirs too."""
     marks = ordinates(profile_of(segmental(2400, 400)))
     x = np.array([m.x_mm for m in marks])
-    np.testing.assert_allclose(x, np.arange(-1200, 1201, 100), atol=1e-9)
+    feet = 1975 * 0.6  # half the span is 0.6 of the radius
+    np.testing.assert_allclose(x, np.sort([*np.arange(-1200, 1201, 100), -feet, feet]), atol=1e-9)
     np.testing.assert_allclose([m.soffit_y_mm for m in marks], np.sqrt(2000**2 - x**2) - 1600, atol=1e-6)
     reached = np.abs(x) <= 1975 * math.sin(math.asin(0.6)) + 1e-9
     rib = np.array([m.rib_y_mm for m in marks])
@@ -44,6 +45,30 @@ def test_ordinates_of_a_circle():
     assert np.isnan(rib[~reached]).all()
     assert (~reached).sum() == 2
     assert {(m.what, m.ring, m.course, m.edge) for m in marks} == {("ordinate", 0, 0, "")}
+
+
+@pytest.mark.parametrize(
+    "shape", [semicircular(1000), elliptical(1400, 560), three_centred_sixty(3200, 1050), semicircular(300)]
+)
+def test_no_long_run_of_the_rib_is_without_an_ordinate(shape):
+    """Even steps of span leave hundreds of millimetres of rib bare at its feet; steps along it do not."""
+    profile = profile_of(shape)
+    xy = np.array([(m.x_mm, m.rib_y_mm) for m in ordinates(profile) if math.isfinite(m.rib_y_mm)])
+    stations = np.sort(profile.rib.locate(xy).station_mm)
+    assert stations[[0, -1]] == pytest.approx([0.0, profile.rib.length_mm], abs=1e-3)
+    assert np.diff(stations).max() <= 100.0 * math.sqrt(2.0) + 2.0
+
+
+def test_steep_ordinates_of_a_semicircle_stand_every_fifty_along_it():
+    """On a rib of radius 975 the foot's ordinates are R cos(s / R), R sin(s / R) at s = 0, 50, 100 ..."""
+    marks = [m for m in ordinates(profile_of(semicircular(1000))) if math.isfinite(m.rib_y_mm)]
+    steep = [m for m in marks if abs(m.x_mm / 100.0 - round(m.x_mm / 100.0)) > 1e-6]
+    right = sorted(((m.x_mm, m.rib_y_mm) for m in steep if m.x_mm > 0), key=lambda xy: xy[1])
+    s = np.arange(0.0, 975 * math.pi / 4, 50.0)
+    on_arc = np.column_stack([975 * np.cos(s / 975), 975 * np.sin(s / 975)])
+    clear = np.abs(on_arc[:, 0] / 100.0 - np.round(on_arc[:, 0] / 100.0)) > 0.02
+    np.testing.assert_allclose(right, on_arc[clear], atol=1e-4)
+    assert len(right) > 10
 
 
 def test_heights_of_an_ellipse_and_beyond_its_reach():
@@ -108,9 +133,9 @@ def test_ordinates_come_before_the_courses():
     shape = segmental(2400, 400)
     ring = ring_of(shape, np.full(43, 50.0))
     marks = rib_marks(profile_of(shape), (ring,))
-    assert [m.what for m in marks] == ["ordinate"] * 25 + ["mark"] * 86
+    assert [m.what for m in marks] == ["ordinate"] * 27 + ["mark"] * 86
     courses = course_marks(profile_of(shape), (ring,))
-    for mark, alone in zip(marks[25:], courses, strict=True):
+    for mark, alone in zip(marks[27:], courses, strict=True):
         assert (mark.ring, mark.course, mark.edge) == (alone.ring, alone.course, alone.edge)
         assert mark.along_left_mm == alone.along_left_mm
         assert mark.rib_y_mm == pytest.approx(alone.rib_y_mm, nan_ok=True)
