@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from survey.fitting.result import ArchFit
 from survey.rebuild.plan import CentringMark, RebuildPlan
+from survey.rebuild.words import counted
 from survey.record.model import Record
 from survey.sheets import ink
 from survey.sheets.drawing import Box, Placed, Primitive, Sheet
@@ -25,6 +26,7 @@ from survey.sheets.schedule import (
     Schedule,
     figure,
     flow,
+    in_large_print,
     schedule_height_mm,
     schedule_primitives,
     schedule_width_mm,
@@ -35,11 +37,11 @@ _WORDS_MM = 112.0
 _GAP_MM = 6.0
 
 _HOW = (
-    "Ordinates stand plumb on the level through the middle of the springing line; the rib's is blank where "
-    "the soffit reaches further out than the rib.",
+    "Ordinates stand plumb on the level through the middle of the springing line, every 100 mm, and closer "
+    "where the rib falls steeply: there measure out from the middle at the height given. The rib's is blank "
+    "where the soffit reaches further out than the rib.",
     "Running marks lie along the soffit, on the edge of the lagging: each from its own zero, so that one "
-    "wrong "
-    "bay shifts no other. Chord: along a straight tape from the left springing point to the mark.",
+    "wrong bay shifts no other. Chord: along a straight tape from the left springing point to the mark.",
     "Marks of outer rings are where a square on the lagging points at the edge of the brick.",
 )
 
@@ -51,14 +53,16 @@ def rib_sheets(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[Sheet, 
     banner, banner_height = refusal_banner(plan.refusals, area)
     room = Box(area.left, area.bottom, area.width, area.height - banner_height)
     pages = [_drawn(record, plan, room, banner)]
-    foot = notes_height_mm(_HOW, room.width, n_columns=3) + 4.0
-    reading = notes(_HOW, Box(room.left, room.bottom, room.width, foot - 4.0), n_columns=3)
+    foot = notes_height_mm(_HOW, room.width, n_columns=3, height_mm=ink.TEXT_MM) + 4.0
+    below = Box(room.left, room.bottom, room.width, foot - 4.0)
+    reading = notes(_HOW, below, n_columns=3, height_mm=ink.TEXT_MM)
     tables = Box(room.left, room.bottom + foot, room.width, room.height - foot)
     for schedule, title in (
         (ordinates_schedule(plan), "Centring: ordinates of the rib"),
         (marks_schedule(plan), "Centring: course marks"),
     ):
-        pages += [Page(NAME, title, (*banner, *block, *reading)) for block in flow(schedule, tables)]
+        large = in_large_print(schedule, tables)
+        pages += [Page(NAME, title, (*banner, *block, *reading)) for block in flow(large, tables)]
     return finish(pages, TitleBlock.of(record))
 
 
@@ -99,18 +103,19 @@ def _fitted(record: Record, plan: RebuildPlan, view: Box) -> Placed:
 def facts(plan: RebuildPlan) -> tuple[str, ...]:
     """Ribs, lagging, wedges and props in short sentences."""
     c = plan.centring
-    wide = f"{figure(c.lagging_strip_mm)} wide and " if c.lagging_strip_mm else ""
-    spaced = f"{figure(c.lagging_pitch_mm)} from middle to middle, " if c.lagging_pitch_mm else ""
+    wide = f"{figure(c.lagging_strip_mm)} mm wide and " if c.lagging_strip_mm else ""
+    spaced = f"{figure(c.lagging_pitch_mm)} mm from middle to middle, " if c.lagging_pitch_mm else ""
     if c.lagging_strip_mm and c.lagging_pitch_mm - c.lagging_strip_mm < 1.0:
         spaced = "laid close, "
     return (
-        f"{c.n_ribs} ribs of two layers nailed together: front boards are drawn full, back boards dashed.",
-        f"{c.n_lagging} lagging strips {wide}{figure(c.lagging_mm)} thick, "
-        f"{spaced}{figure(c.lagging_length_mm)} long.",
-        f"{c.n_props} props, {len(c.props_x_mm)} under each rib with one in the middle.",
-        f"{c.n_wedge_pairs} pairs of folding wedges with {figure(c.wedge_travel_mm)} of travel: "
-        f"{figure(c.slack_mm)} to raise the centre, the rest to let it down.",
-        f"{c.n_boards} boards to buy; {figure(100.0 * c.waste_ratio)} % of them is offcut.",
+        f"{counted(c.n_ribs, 'rib')} of two layers nailed together: front boards are drawn full, back boards "
+        "dashed.",
+        f"{counted(c.n_lagging, 'lagging strip')} {wide}{figure(c.lagging_mm)} mm thick, "
+        f"{spaced}{figure(c.lagging_length_mm)} mm long.",
+        f"{counted(c.n_props, 'prop')}, {len(c.props_x_mm)} under each rib with one in the middle.",
+        f"{counted(c.n_wedge_pairs, 'pair')} of folding wedges with {figure(c.wedge_travel_mm)} mm of "
+        f"travel: {figure(c.slack_mm)} mm to raise the centre, the rest to let it down.",
+        f"{counted(c.n_boards, 'board')} to buy; {figure(100.0 * c.waste_ratio)} % of the timber is offcut.",
     )
 
 
@@ -139,17 +144,17 @@ def boards_schedule(plan: RebuildPlan) -> Schedule:
 
 
 def ordinates_schedule(plan: RebuildPlan) -> Schedule:
-    """Heights of soffit and rib every 100 mm."""
+    """Heights of soffit and rib over the springing line, every 100 mm and closer where the rib is steep."""
     columns = (
         Column("from the\nmiddle"),
-        Column("soffit"),
-        Column("rib"),
+        Column("height of\nsoffit"),
+        Column("height\nof rib"),
         Column("along the\nsoffit"),
-        Column("chord"),
+        Column("chord\nfrom left"),
     )
     rows = tuple(
         (
-            figure(mark.x_mm - plan.shape.axis_x_mm),
+            figure(mark.x_mm - plan.shape.axis_x_mm, 1),
             figure(mark.soffit_y_mm - plan.shape.springing_y_mm, 1),
             figure(mark.rib_y_mm - plan.shape.springing_y_mm, 1),
             figure(mark.along_left_mm, 1),

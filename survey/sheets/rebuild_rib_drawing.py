@@ -39,6 +39,8 @@ _WEDGE_MM = 45.0
 _PROP_MM = 260.0
 """Length of the props' heads as drawn, full size; how long they are the site decides."""
 _PROP_HALF_MM = 50.0
+_BREAK_MM = 18.0
+"""Half the height of the break line at a prop's foot."""
 
 
 def rib_drawing(plan: RebuildPlan, timber: Centring, scale: float) -> Drawing:
@@ -54,7 +56,7 @@ def rib_drawing(plan: RebuildPlan, timber: Centring, scale: float) -> Drawing:
         *curve_primitives(soffit, ink.pen(Layer.CURVE, ink.HEAVY_MM)),
         *_ordinates(plan),
         *_course_marks(plan, soffit, scale),
-        *_dimensions(plan, timber),
+        *_dimensions(plan, timber, scale),
     ]
     at_origin = Placed(Drawing(NAME, tuple(marks)), (0.0, 0.0), (0.0, 0.0), scale)
     taken = [mark for mark in on_paper(at_origin) if isinstance(mark, Text)]
@@ -166,7 +168,7 @@ def _props(centring: CentringPlan, timber: Centring) -> list[Primitive]:
         for side in (-_PROP_HALF_MM, _PROP_HALF_MM):
             marks.append(Line((x + side, low), (x + side, foot), pen))
         broken = tuple(
-            (x + _PROP_HALF_MM * a, foot + 12.0 * b)
+            (x + _PROP_HALF_MM * a, foot + _BREAK_MM * b / 1.5)
             for a, b in ((-1.4, 0), (-0.4, 0), (-0.1, 1.5), (0.1, -1.5), (0.4, 0), (1.4, 0))
         )
         marks.append(Polyline(broken, ink.pen(Layer.CENTRING, ink.FINE_MM)))
@@ -245,13 +247,14 @@ def _course_marks(plan: RebuildPlan, soffit: Curve, scale: float) -> list[Primit
     return [*marks, *(_in_model(text, scale) for text in thinned(numbers))]
 
 
-def _dimensions(plan: RebuildPlan, timber: Centring) -> list[Primitive]:
+def _dimensions(plan: RebuildPlan, timber: Centring, scale: float) -> list[Primitive]:
     """Span and rise of the rib."""
     centring = plan.centring
     left, right = _feet(centring)
     crown = _pair(centring.rib.point(centring.rib.length_mm / 2.0))
     pen = ink.pen(Layer.DIMENSION, ink.FINE_MM)
-    low = timber.board_width_mm + _WEDGE_MM + _PROP_MM
+    # clear of the lowest point of the props' break lines, with the figure above the dimension line
+    low = timber.board_width_mm + _WEDGE_MM + _PROP_MM + _BREAK_MM + 1.5 * scale
     a, b = (left[0], left[1] - low), (right[0], right[1] - low)
     side = (right[0], crown[1])
     rise = crown[1] - (left[1] + right[1]) / 2.0

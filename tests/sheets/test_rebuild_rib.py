@@ -9,7 +9,9 @@ import pytest
 from sheets.legibility import said
 from sheets.worked import works
 
-from survey.sheets.drawing import Layer, Line, Polyline, Text
+from survey.sheets.drawing import Layer, Line, Placed, Polyline, Text
+from survey.sheets.lettering import text_box
+from survey.sheets.placing import on_paper
 from survey.sheets.rebuild_rib import boards_schedule, facts, marks_schedule, ordinates_schedule, rib_sheets
 from survey.sheets.rebuild_rib_drawing import board_name, rib_drawing
 
@@ -100,3 +102,16 @@ def test_the_sheet_says_how_the_rib_is_struck_and_what_is_not_known(made):
 def test_close_boards_are_said_to_be_close():
     assert "laid close" in " ".join(facts(WORKS["window"].plan))
     assert "from middle to middle" in " ".join(facts(WORKS["gateway"].plan))
+
+
+@EVERY
+@pytest.mark.parametrize("scale", [5.0, 10.0, 20.0, 50.0])
+def test_no_figure_touches_the_props_or_their_break_lines(made, scale):
+    """The span of the rib stands clear below the lowest point of every prop."""
+    drawing = rib_drawing(made.plan, made.record.centring, scale)
+    placed = on_paper(Placed(drawing, (0.0, 0.0), (0.0, 0.0), scale))
+    (span,) = (text_box(m) for m in placed if isinstance(m, Text) and m.text.startswith("rib, foot to foot"))
+    lines = [m for m in drawing.primitives if isinstance(m, Line | Polyline)]
+    points = [p for m in lines for p in (m.points if isinstance(m, Polyline) else (m.start, m.end))]
+    lowest = min(y for _, y in points) / scale
+    assert span.top < lowest - 0.5
