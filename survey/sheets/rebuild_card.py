@@ -13,27 +13,29 @@ import numpy as np
 from survey.fitting.result import ArchFit
 from survey.rebuild.laying import DryLayRow, dry_lay
 from survey.rebuild.plan import BrickKind, RebuildPlan, RingPlan, Scope
+from survey.rebuild.words import counted
 from survey.record.model import Record
 from survey.sheets import ink
-from survey.sheets.drawing import Anchor, Box, Layer, Primitive, Sheet, Text
+from survey.sheets.drawing import Anchor, Box, Layer, Placed, Primitive, Sheet, Text
 from survey.sheets.furniture import (
-    key,
-    key_width_mm,
+    KeyEntry,
     notes,
     notes_height_mm,
     orientation_mark,
     rectangle,
     refusal_banner,
 )
-from survey.sheets.lettering import wrap
+from survey.sheets.lettering import text_width_mm, wrap
 from survey.sheets.page import Page, Paper, TitleBlock, finish, fitted
 from survey.sheets.rebuild_card_drawing import NAME, card_key, laying_drawing
+from survey.sheets.rebuild_work_words import work_sentences
 from survey.sheets.schedule import (
     LEADING_RATIO,
     Column,
     Schedule,
     figure,
     flow,
+    in_large_print,
     schedule_height_mm,
     schedule_primitives,
     schedule_width_mm,
@@ -57,13 +59,14 @@ def laying_sheets(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[Shee
         (steps_schedule(plan), "Laying list", (*_COLUMNS_SAID, *every_brick(plan))),
         (dry_schedule(plan), "Dry lay", _dry_said(plan)),
     ):
-        if not schedule.rows:
+        if not schedule.rows or plan.refusals:
             continue
         foot = notes_height_mm(said, room.width, n_columns=2, height_mm=ink.TEXT_MM) + 4.0
         reading = Box(room.left, room.bottom, room.width, foot - 4.0)
         table = Box(room.left, room.bottom + foot, room.width, room.height - foot)
         words = notes(said, reading, n_columns=2, height_mm=ink.TEXT_MM)
-        pages += [Page(NAME, title, (*banner, *block, *words)) for block in flow(schedule, table)]
+        large = in_large_print(schedule, table)
+        pages += [Page(NAME, title, (*banner, *block, *words)) for block in flow(large, table)]
     return finish(pages, TitleBlock.of(record))
 
 
@@ -93,8 +96,7 @@ def _dry_said(plan: RebuildPlan) -> tuple[str, ...]:
     return (
         how,
         "Lay dry from the crown outwards with spacers: left and right must come out alike, and both ends "
-        "must meet "
-        "the springings.",
+        "must meet the springings.",
     )
 
 
@@ -136,17 +138,54 @@ def _card(record: Record, plan: RebuildPlan, room: Box, banner: Sequence[Primiti
     rings = rings_schedule(plan)
     table_top = body.bottom + schedule_height_mm(rings)
     marks += schedule_primitives(rings, room.left, table_top)
-    x = room.left
-    for entry in card_key(plan):
-        marks += [m for m in key((entry,), x, table_top + 12.0) if not (isinstance(m, Text) and m.bold)]
-        x += key_width_mm((entry,)) + _GAP_MM
+    marks += _key_line(card_key(plan), room.left, table_top + 4.0)
     view = Box(room.left, table_top + 10.0, width, top - table_top - 10.0)
-    placed = fitted(lambda scale: laying_drawing(plan, scale), view)
+    placed = _large(plan, view)
     left = room.left + max(width, schedule_width_mm(rings)) + _GAP_MM
     marks += _order(
         work_sentences(record, plan), Box(left, body.bottom, room.right - left, top - body.bottom)
     )
     return Page(NAME, "Laying card", tuple(marks), (placed,), placed.scale)
+
+
+_SCALES = (
+    2.0,
+    2.5,
+    3.0,
+    4.0,
+    5.0,
+    6.0,
+    7.5,
+    10.0,
+    12.5,
+    15.0,
+    17.5,
+    20.0,
+    25.0,
+    30.0,
+    40.0,
+    50.0,
+    75.0,
+    100.0,
+)
+"""Scales 1 : n of the picture: as large as it fits matters more here than a round scale."""
+
+
+def _large(plan: RebuildPlan, view: Box) -> Placed:
+    """The picture as large as it fits."""
+    return fitted(lambda scale: laying_drawing(plan, scale), view, scales=_SCALES)
+
+
+def _key_line(entries: Sequence[KeyEntry], left: float, bottom: float) -> list[Primitive]:
+    """The key in one line, in print for the scaffold."""
+    marks: list[Primitive] = []
+    x = left
+    for entry in entries:
+        marks.append(rectangle(Box(x, bottom, 8.0, 3.8), entry.style))
+        text = Text((x + 9.5, bottom + 0.7), entry.meaning, ink.TEXT_MM, ink.letters())
+        marks.append(text)
+        x += 9.5 + text_width_mm(entry.meaning, ink.TEXT_MM) + 4.0
+    return marks
 
 
 def _block_height(lines: Sequence[Sequence[str]], height_mm: float) -> float:
@@ -201,20 +240,26 @@ def rings_schedule(plan: RebuildPlan) -> Schedule:
         Column("depth\ngauge"),
         Column("how", Anchor.LEFT, wrap_mm=78.0),
     )
-    rows = tuple(_ring_row(ring) for ring in plan.rings)
+    rows = tuple(_ring_row(ring, refused=bool(plan.refusals)) for ring in plan.rings)
     return Schedule(columns, rows, "Rings, mm", ink.HEAD_MM - 0.4)
 
 
-def _ring_row(ring: RingPlan) -> tuple[str, ...]:
+def _ring_row(ring: RingPlan, *, refused: bool) -> tuple[str, ...]:
     low, high = joint_range(ring)
-    n = sum(brick.kind is not BrickKind.IN_SITU for brick in ring.bricks)
+    n = sum(brick.kind is not BrickKind.IN_SITU and not brick.laid for brick in ring.bricks)
+    stands = any(brick.kind is BrickKind.IN_SITU for brick in ring.bricks)
+    laid = sum(brick.laid for brick in ring.bricks)
     how = "from both springings to the key"
     if ring.sawtooth:
         how = f"from the middle outwards, protractor {figure(math.degrees(ring.turn_rad))}°"
-    if not n:
-        how = "stands"
-    elif n < len(ring.bricks) and not ring.sawtooth:
-        how = "gaps, from the lower end up"
+    elif stands:
+        how = "gap after gap, each from its lower end up"
+    if refused and n:
+        how = "not to be built"
+    elif not n:
+        how = "done" if laid else "stands"
+    elif laid:
+        how = f"{how}; {counted(laid, 'brick')} laid"
     return (f"{ring.ring}", f"{n}", figure(low, 1), figure(high, 1), figure(ring.depth_gauge_mm), how)
 
 
@@ -229,81 +274,6 @@ def joint_range(ring: RingPlan) -> tuple[float, float]:
     made = [j for j, a, b in zip(joints, [False, *laid], [*laid, False], strict=True) if a or b]
     across = math.cos(ring.turn_rad) if ring.sawtooth else 1.0
     return (min(made) * across, max(made) * across) if made else (math.nan, math.nan)
-
-
-_DRY_RING = (
-    "Lay the ring dry first, from the middle outwards, with spacers. Both ends alike? Number the bricks, "
-    "take down, "
-    "and only then wet them."
-)
-_DRY_GAP = (
-    "Lay the bricks of each gap dry first, with spacers, between those that stand. Number them, take down, "
-    "and only "
-    "then wet them."
-)
-
-
-def work_sentences(record: Record, plan: RebuildPlan) -> tuple[str, ...]:
-    """The order of work from the check of the centre to its striking, in the words of the scaffold."""
-    span, rise = figure(2 * plan.shape.half_span_mm), figure(plan.shape.rise_mm)
-    mortar = record.mortar.name or "as agreed, no harder than the brick"
-    stops = sum(step.stop for step in plan.laying)
-    said = [
-        f"Check the centre: soffit span {span}, crown {rise} above the springing line, level across, firm "
-        "on its "
-        "wedges.",
-        "Mark every course on the edge of the lagging from the list, from both springings and from the "
-        "crown: "
-        "the marks must meet.",
-        _DRY_GAP if plan.scope is Scope.REPAIR else _DRY_RING,
-        f"Mortar: {mortar}. Bricks well wetted, beds full, spacer in every joint.",
-    ]
-    said += _ring_sentences(plan)
-    said += [
-        f"STOP {stops} times (grey bricks): a second person reads the marks on both sides, the joints, the "
-        "bevel "
-        "and the face under a straightedge.",
-        "New bricks carry the year on a face that will not be seen. Write down every day what was laid and "
-        "how "
-        "it sat.",
-        "Raise the side walls a few courses against the thrust before the arch is loaded or the centre "
-        "eased.",
-        "Strike only on the engineer's word: read the gauges at crown, quarters and springings, draw the "
-        "wedges a "
-        "little at a time, one side first and then the other.",
-    ]
-    return tuple(said)
-
-
-def _ring_sentences(plan: RebuildPlan) -> list[str]:
-    """How plain, turned and outer rings are laid, as far as they occur."""
-    laid = {step.ring for step in plan.laying}
-    plain = [ring for ring in plan.rings if not ring.sawtooth and ring.ring in laid]
-    turned = [ring for ring in plan.rings if ring.sawtooth and ring.ring in laid]
-    said = []
-    if plain:
-        said.append(
-            "Plain rings: left and right by turns, never one side more than a course ahead. Upper edge to "
-            "its mark; square "
-            "on the centre's face: its arm lies fully on the upper bed. Bevel from the list."
-        )
-    if any("closes a gap" in step.check for step in plan.laying):
-        said.append("Gaps go up from their lower end; the last brick of a gap is tried dry and pressed home.")
-    if any(step.side == "key" for step in plan.laying):
-        said.append("Key: try it dry, joints as listed, butter both beds, press it down; never drive it in.")
-    for ring in turned:
-        turn = figure(math.degrees(ring.turn_rad))
-        said.append(
-            f"Ring {ring.ring}: turned bricks from the middle outwards, protractor {turn}° to the face, all "
-            "joints alike, "
-            "so that both ends finish alike."
-        )
-    if len(plan.rings) > 1:
-        gauges = ", ".join(f"ring {ring.ring}: {figure(ring.depth_gauge_mm)}" for ring in plan.rings)
-        said.append(
-            f"Depth gauge from the lagging to the back ({gauges}); the rings stay parallel and in one plane."
-        )
-    return said
 
 
 def steps_schedule(plan: RebuildPlan) -> Schedule:

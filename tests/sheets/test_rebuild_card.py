@@ -9,6 +9,7 @@ import pytest
 from sheets.legibility import said, sheet_texts
 from sheets.worked import works
 
+from survey.rebuild.laying import order_laying
 from survey.rebuild.plan import BrickKind
 from survey.sheets import ink
 from survey.sheets.drawing import Polyline, Text
@@ -18,10 +19,11 @@ from survey.sheets.rebuild_card import (
     every_brick,
     joint_range,
     laying_sheets,
+    rings_schedule,
     steps_schedule,
-    work_sentences,
 )
 from survey.sheets.rebuild_card_drawing import card_key, laying_drawing
+from survey.sheets.rebuild_work_words import work_sentences
 
 WORKS = works()
 EVERY = pytest.mark.parametrize("made", WORKS.values(), ids=list(WORKS))
@@ -35,7 +37,8 @@ def test_the_card_is_one_page_in_large_print(made):
     words = said((card,))
     for sentence in work_sentences(made.record, made.plan):
         assert sentence in words
-    orders = {t.height_mm for t in sheet_texts(card) if "Check the centre" in t.text}
+    first = work_sentences(made.record, made.plan)[0]
+    orders = {t.height_mm for t in sheet_texts(card) if t.text.startswith(first[:16])}
     assert min(orders) > ink.HEAD_MM
     warned = [t for t in sheet_texts(card) if t.text.startswith("– Prop the arch")]
     assert [t.height_mm for t in warned] == [CAUTION_MM]
@@ -87,7 +90,7 @@ def test_the_picture_tells_stops_key_and_standing_bricks_apart(made):
             if step.side == "key"
             else "stop: a second person checks"
             if step.stop
-            else "laid, with its step"
+            else "to lay, with its step"
         )
         assert style[f"ring-{brick.ring}-course-{brick.course}"] == entries[meaning]
     shown = {int(m.text) for m in drawing.primitives if isinstance(m, Text)}
@@ -110,7 +113,7 @@ def test_joints_of_a_turned_ring_are_given_across_the_joint():
 def test_the_order_of_work_speaks_of_what_there_is():
     door, gate = (" ".join(work_sentences(WORKS[n].record, WORKS[n].plan)) for n in ("doorway", "gateway"))
     assert "turned bricks from the middle outwards, protractor 45°" in door
-    assert "Gaps go up from their lower end" in door
+    assert "Gaps: one is closed before the next is begun" in door
     assert "Key: try it dry" not in door
     assert "Lay the bricks of each gap dry first" in door
     assert "Key: try it dry" in gate
@@ -133,3 +136,64 @@ def test_a_ring_that_stands_is_said_to_stand():
     assert "stands" in {t.text for t in sheet_texts(card)}
     nothing = replace(plan, laying=(), rings=rings[2:])
     assert len(laying_sheets(made.record, made.fit, nothing)) == 1
+
+
+def begun(made, *courses: int):
+    """The same plan with some courses of its first ring laid."""
+    first = made.plan.rings[0]
+    rings = (
+        replace(first, bricks=tuple(replace(b, laid=b.course in courses) for b in first.bricks)),
+        *made.plan.rings[1:],
+    )
+    return replace(made.plan, rings=rings, laying=order_laying(rings, made.plan.centring, made.plan.shape))
+
+
+def test_what_is_laid_is_marked_and_where_to_go_on_comes_first():
+    made = WORKS["window"]
+    plan = begun(made, 1, 2, 19)
+    card, laying_list, *_ = laying_sheets(made.record, made.fit, plan)
+    assert "1 Laid already: ring 1, courses 1, 2, 19. Go on with ring 1, course 18, on the right." in said(
+        (card,)
+    )
+    done = next(e.style for e in card_key(plan) if e.meaning == "laid already")
+    styles = {m.tag: m.style for m in laying_drawing(plan, 10.0).primitives if isinstance(m, Polyline)}
+    assert [c for c in range(1, 20) if styles[f"ring-1-course-{c}"] == done] == [1, 2, 19]
+    assert [row[1] for row in steps_schedule(plan).rows][:3] == ["1/18", "1/3", "1/17"]
+    row = rings_schedule(plan).rows[0]
+    assert (row[1], row[-1]) == ("16", "from both springings to the key; 3 bricks laid")
+    assert laying_list.title == "Laying list"
+    assert "laid already" not in {e.meaning for e in card_key(made.plan)}
+    finished = begun(made, *range(1, 20))
+    assert rings_schedule(finished).rows[0][-1] == "done"
+    assert "Laid already: ring 1, courses 1 to 19." in work_sentences(made.record, finished)
+
+
+def test_a_refused_card_orders_nothing():
+    made = WORKS["many templets, refused"]
+    sheets = laying_sheets(made.record, made.fit, replace(made.plan, laying=()))
+    assert [sheet.title for sheet in sheets] == ["Laying card"]
+    words = said(sheets)
+    assert "there is no order of laying" in words
+    assert "Lay no further brick and take none out" in words
+    assert not any(word in words for word in ("Check the centre", "from both springings", "Strike only"))
+    assert {e.meaning for e in card_key(replace(made.plan, laying=()))} == {"no order: not to be built"}
+
+
+def test_joint_limits_and_whether_they_were_given_are_said():
+    made = WORKS["window"]
+    low, high = made.plan.rings[0].joint_min_mm, made.plan.rings[0].joint_max_mm
+    given = " ".join(work_sentences(made.record, made.plan))
+    assert f"No joint under {low:.1f} or over {high:.1f} mm. " in given
+    rings = tuple(replace(r, default_limits=("min", "max", "extrados_max")) for r in made.plan.rings)
+    taken = " ".join(work_sentences(made.record, replace(made.plan, rings=rings)))
+    assert f"over {high:.1f} mm (min and max by default, for the record gives none: a judgement)." in taken
+
+
+@EVERY
+def test_the_card_reads_at_arms_length(made):
+    """At 700 mm a capital of 2 mm stands under ten minutes of arc, the least for reading with ease."""
+    card = laying_sheets(made.record, made.fit, made.plan)[0]
+    own = [t for t in card.primitives if isinstance(t, Text)]
+    frame = {"scale", "unit", "recorded", "sheet", "seen from outside"}
+    small = [t.text for t in own if t.height_mm < 2.04 and t.text not in frame]
+    assert small == []
