@@ -86,8 +86,13 @@ def readings(text: str) -> tuple[Reading, ...]:
     >>> readings("12,5,3")
     ()
     """
-    if text.isascii() and text.isdigit():
-        return (Reading(float(text), "", ""),)
+    if text.isascii():
+        # The usual cells by the shortest way; three digits behind a point may also be thousands.
+        if text.isdigit():
+            return (Reading(float(text), "", ""),)
+        whole, point, part = text.partition(".")
+        if point and len(part) != 3 and part.isdigit() and whole.removeprefix("-").isdigit():
+            return (Reading(float(text), ".", ""),)
     tight = text.strip().translate(_MINUS)
     found: list[Reading] = []
     for decimal, other in (_SIGNS, _SIGNS[::-1]):

@@ -90,14 +90,13 @@ class RowReader:
     def word(self, column: str, words: type[Word], *, needed: bool = False) -> Word | None:
         """One of a set of words in any case; the blank word when blank, None when wrong."""
         text = self.text(column)
-        known = [str(word) for word in words if word]
-        if not text and not needed:
-            return words("")
-        if text.lower() in known:
-            return words(text.lower())
-        if not text:
+        if not text and needed:
             self._blank(column)
             return None
+        try:
+            return words(text.lower())
+        except ValueError:
+            known = [str(word) for word in words if word]
         meant = nearest(text, known) or _OTHER_WORDS.get(text.lower())
         self.wrong(
             column,

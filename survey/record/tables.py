@@ -114,7 +114,7 @@ def read_table(path: Path, schema: Schema, findings: Findings, *, coarse_unit: b
         row = _row(cells, number, headings, separator, findings, schema.file)
         if row is not None:
             filled.append(row)
-    lengths = [row.cells.get(column, "") for row in filled for column in schema.lengths]
+    lengths = [cell for row in filled for column in schema.lengths if (cell := row.cells.get(column, ""))]
     style = style_of(lengths, plain_points=separator != ";", coarse_unit=coarse_unit)
     _tell_exponents(filled, schema, findings)
     if style.mixed:
