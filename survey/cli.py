@@ -49,6 +49,10 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _run(arguments: argparse.Namespace) -> int:
     run: Callable[[argparse.Namespace], int] = arguments.run
+    out: Path | None = getattr(arguments, "out", None)
+    if out is not None and out.exists() and not out.is_dir():
+        print(f"{out}: is a file; give --out a folder, a new one or one in use", file=sys.stderr)
+        return 1
     try:
         return run(arguments)
     except ArchSurveyError as error:

@@ -283,3 +283,12 @@ def test_an_arch_of_no_family_is_not_rebuilt_whole_unasked(tmp_path, capsys):
     (folder / "points.csv").write_text("point,x,y,feature,ring,course\n" + "\n".join(lines) + "\n")
     assert main(["rebuild", str(folder), "--out", str(tmp_path / "out"), "--scope", "whole"]) == 1
     assert "follows the nearest family only" in capsys.readouterr().err
+
+
+def test_a_file_in_the_place_of_the_output_folder_is_told_before_any_work(tmp_path, capsys):
+    (tmp_path / "out").write_text("mine")
+    assert main(["all", str(demo_record("loft_window")), "--out", str(tmp_path / "out")]) == 1
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert told.err == f"{tmp_path / 'out'}: is a file; give --out a folder, a new one or one in use\n"
+    assert (tmp_path / "out").read_text() == "mine"

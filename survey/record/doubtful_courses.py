@@ -12,6 +12,7 @@ from survey.record.findings import Findings, listed, plain_length
 from survey.record.model import Condition, CourseNote, Edge, LaidMark, Ring, SalvagedBrick, SurveyPoints
 from survey.record.notes_files import COURSES, LAID, SALVAGE
 from survey.record.points_file import SCHEMA as POINTS
+from survey.record.units import Unit
 
 _BRICKS_MM = (15.0, 450.0)
 """Dimensions believed of a brick along the arch: from a tile on edge to the longest brick laid along it."""
@@ -21,8 +22,8 @@ _SHARES = (0.6, 1.6)
 """A width or depth outside these shares of its ring's own is doubted: no moulded lot varies so much."""
 
 
-def are_believable(rings: tuple[Ring, ...], findings: Findings) -> bool:
-    """False, with doubts, when arch.toml gives a ring a size that is no brick's."""
+def are_believable(rings: tuple[Ring, ...], unit: Unit, findings: Findings) -> bool:
+    """False, with doubts, when arch.toml gives a ring a size that is no brick's in ``measure.unit``."""
     believable = True
     if not rings:
         findings.doubt(
@@ -31,20 +32,35 @@ def are_believable(rings: tuple[Ring, ...], findings: Findings) -> bool:
             "add a [[rings]] table: without it no deviations by course and no rebuild",
             column="rings",
         )
+    meant = [
+        other for other in Unit if other is not unit and _odd_sizes(rings, other.in_mm / unit.in_mm) == 0
+    ]
+    named = listed((f'"{other}"' for other in meant), last="or")
+    remedy = "write it in measure.unit, as measured"
+    if named and _odd_sizes(rings, 1.0) > 1:
+        remedy = f"is {named} meant in measure.unit?"
     for ring in rings:
-        for key, value_mm, (least, most) in (
-            ("brick_width", ring.brick_width_mm, _BRICKS_MM),
-            ("depth", ring.depth_mm, _DEPTHS_MM),
-        ):
+        for key, value_mm, (least, most) in _sizes(ring):
             if not least <= value_mm <= most:
                 believable = False
                 findings.doubt(
                     arch_file.FILE,
                     f"{plain_length(value_mm)} is not believable",
-                    "write it in measure.unit, as measured",
+                    remedy,
                     column=f"rings[{ring.ring}].{key}",
                 )
     return believable
+
+
+def _sizes(ring: Ring) -> tuple[tuple[str, float, tuple[float, float]], ...]:
+    """Key, size and believed range, mm, of what arch.toml must give of a ring."""
+    return (("brick_width", ring.brick_width_mm, _BRICKS_MM), ("depth", ring.depth_mm, _DEPTHS_MM))
+
+
+def _odd_sizes(rings: tuple[Ring, ...], ratio: float) -> int:
+    """How many sizes would not be believed if all were so many times as great."""
+    sizes = [size for ring in rings for size in _sizes(ring)]
+    return sum(not least <= ratio * value_mm <= most for _, value_mm, (least, most) in sizes)
 
 
 def tell_doubtful_courses(

@@ -127,7 +127,7 @@ def _tell_doubts(
     if not is_of_believable_extent(points, arch.measure.unit, findings):
         return
     # A file with faults is read with holes, and what it lacks would raise doubts of its own.
-    if are_believable(rings, findings) and not findings.has_fault_in(COURSES.file):
+    if are_believable(rings, arch.measure.unit, findings) and not findings.has_fault_in(COURSES.file):
         tell_doubtful_courses(contents.courses, rings, points, findings)
         tell_doubtful_salvage(contents.salvage, rings, findings)
     if not findings.has_fault_in(LAID.file):
