@@ -16,6 +16,8 @@ class Layer(StrEnum):
     """One layer a subject; the names are the layers of the DXF files."""
 
     CURVE = "curve"
+    FITTED_INTRADOS = "fitted_intrados"
+    FITTED_EXTRADOS = "fitted_extrados"
     CANDIDATE = "candidate"
     BRICK = "brick"
     BRICK_NEW = "brick_new"
