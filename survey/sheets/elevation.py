@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from survey.curves import DisplacedCurve, curve_of
 from survey.rebuild.plan import RebuildPlan, RingPlan
 from survey.record.model import Record
 from survey.sheets import ink
@@ -17,7 +18,21 @@ from survey.sheets.brickwork import (
     missing_courses,
     mortar_bed,
 )
-from survey.sheets.drawing import XY, Anchor, Dash, Dimension, Drawing, Layer, Line, Placed, Primitive, Text
+from survey.sheets.drawing import (
+    XY,
+    Anchor,
+    Arc,
+    Dash,
+    Dimension,
+    Drawing,
+    EllipticArc,
+    Layer,
+    Line,
+    Placed,
+    Polyline,
+    Primitive,
+    Text,
+)
 from survey.sheets.labels import place_labels
 from survey.sheets.outline import curve_primitives
 from survey.sheets.placing import on_paper
@@ -27,6 +42,8 @@ from survey.sheets.striking import striking
 NAME = "elevation"
 _FIRST_ROW_MM, _SECOND_ROW_MM = 9.0, 17.0
 """Distance of the two rows of dimensions below the springing line, on paper."""
+FITTED_PEN = ink.pen(Layer.FITTED_INTRADOS, ink.FINE_MM, ink.ACCENT, dash=Dash.DASHED)
+"""The fitted curves beside the led ones of a repair."""
 _OVER_MM = 10.0
 """The springing line goes on beyond the brickwork by this, on paper."""
 
@@ -44,6 +61,7 @@ def elevation_drawing(record: Record, plan: RebuildPlan, scale: float, *, centre
         for brick, state in zip(ring.bricks, states, strict=True):
             marks.extend(brick_primitives(brick, state, sawtooth=ring.sawtooth))
         numbers.extend(course_numbers(ring, states, scale))
+    marks.extend(fitted_curves(plan))
     marks.extend(curve_primitives(plan.rings[0].inner, ink.pen(Layer.CURVE, ink.HEAVY_MM)))
     marks.extend(curve_primitives(plan.rings[-1].outer, ink.pen(Layer.CURVE, ink.BOLD_MM)))
     bed = _bed(plan)
@@ -60,6 +78,23 @@ def elevation_drawing(record: Record, plan: RebuildPlan, scale: float, *, centre
     labels = place_labels(wanted, taken, keep_out)
     marks.extend(replace(text, at=(text.at[0] * scale, text.at[1] * scale)) for text in labels.texts)
     return Drawing(NAME, tuple(marks))
+
+
+def fitted_curves(plan: RebuildPlan) -> tuple[Arc | EllipticArc | Polyline, ...]:
+    """The fitted intrados and extrados of a repair, each on a layer of its own; nothing for a whole rebuild.
+
+    A repair is led from standing brick to standing brick beside them; without them a drawing of it would hold
+    no curve that another program can take up. The extrados is the parallel of the fitted intrados at the
+    outermost ring's gauge: arcs stay arcs, while that of an ellipse is no ellipse and comes in fine chords.
+    """
+    if not isinstance(plan.rings[0].inner, DisplacedCurve):
+        return ()
+    drawn = curve_of(plan.shape)
+    styles = (FITTED_PEN, replace(FITTED_PEN, layer=Layer.FITTED_EXTRADOS))
+    curves = (drawn, drawn.offset(plan.rings[-1].depth_gauge_mm))
+    return tuple(
+        mark for curve, style in zip(curves, styles, strict=True) for mark in curve_primitives(curve, style)
+    )
 
 
 @dataclass(frozen=True, slots=True)

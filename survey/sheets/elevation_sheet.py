@@ -9,7 +9,7 @@ from survey.rebuild.plan import RebuildPlan, Scope
 from survey.record.model import Record
 from survey.sheets.brickwork import STATE_STYLES, BrickState, brick_state, missing_courses
 from survey.sheets.drawing import Box, Placed, Primitive
-from survey.sheets.elevation import NAME, elevation_drawing
+from survey.sheets.elevation import FITTED_PEN, NAME, elevation_drawing, fitted_curves
 from survey.sheets.facts import facts_schedule, rings_schedule
 from survey.sheets.furniture import (
     KeyEntry,
@@ -71,6 +71,8 @@ def _foot(
 ) -> tuple[list[Primitive], float]:
     """Key, facts, rings and cautions side by side along the foot; what they are and how high they stand."""
     entries = [KeyEntry(STATE_STYLES[state], state.value) for state in BrickState if state in states]
+    if fitted_curves(plan):
+        entries.append(KeyEntry(FITTED_PEN, "fitted curve; the soffit is led beside it", closed=False))
     facts, rings = facts_schedule(fit, plan), rings_schedule(plan)
     key_width = key_width_mm(entries)
     x_facts = area.left + key_width + _GAP_MM
