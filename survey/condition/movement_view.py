@@ -176,25 +176,41 @@ def fitting_factor(original: Curve, movement: Movement) -> int:
 def movement_residuals(record: Record, fit: ArchFit, movement: Movement) -> MovementResiduals:
     """The picture before and after: every fitted point against the still curve and against the moved "
     "pieces."""
-    original = curve_of(movement.original.shape)
     xy = fit.to_arch(record.points.xy_mm[fit.points.index])
-    station = np.full(len(xy), np.nan)
-    after = np.full(len(xy), np.nan)
-    outside = np.full(len(xy), np.inf)
+    after = against_pieces(curve_of(movement.original.shape), movement, xy)
+    order = np.argsort(after.station_mm, kind="stable")
+    return MovementResiduals(
+        after.station_mm[order],
+        fit.points.deviation_mm[order],
+        after.distance_mm[order],
+        fit.points.set_aside[order],
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class AgainstPieces:
+    """Points against the pieces as they moved: stations on the original (n,), distances outwards (n,), mm."""
+
+    station_mm: Floats
+    distance_mm: Floats
+
+
+def against_pieces(original: Curve, movement: Movement, xy_mm: Floats) -> AgainstPieces:
+    """Stations and distances of points (n, 2) of the arch frame, each against the piece it lies on."""
+    station = np.full(len(xy_mm), np.nan)
+    distance = np.full(len(xy_mm), np.nan)
+    outside = np.full(len(xy_mm), np.inf)
     for piece in movement.pieces:
         c, s = np.cos(piece.rotation_rad), np.sin(piece.rotation_rad)
-        back = (xy - piece.shift_mm) @ np.array([[c, -s], [s, c]])
+        back = (xy_mm - piece.shift_mm) @ np.array([[c, -s], [s, c]])
         located = original.locate(back)
         start, end = _reach(original, piece)
         beyond = np.maximum(np.maximum(start - located.station_mm, located.station_mm - end), 0.0)
         nearer = beyond < outside
         station[nearer] = located.station_mm[nearer]
-        after[nearer] = located.distance_mm[nearer]
+        distance[nearer] = located.distance_mm[nearer]
         outside[nearer] = beyond[nearer]
-    order = np.argsort(station, kind="stable")
-    return MovementResiduals(
-        station[order], fit.points.deviation_mm[order], after[order], fit.points.set_aside[order]
-    )
+    return AgainstPieces(station, distance)
 
 
 def _within(original: Curve, piece: Piece) -> tuple[float, float]:

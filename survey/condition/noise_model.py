@@ -12,10 +12,13 @@ from survey.curves.protocol import Floats
 from survey.fitting.edge_readings import Ints
 from survey.fitting.noise import Scatter, Whitener, nodes_of, whitener
 
-IRREGULARITY_FACTORS = (0.6, 1.0, 1.7)
-"""Irregularities tried, as multiples of the first guess."""
+IRREGULARITY_FACTORS = (0.35, 0.6, 1.0, 1.7)
+"""Irregularities tried, as multiples of the first guess, which a pattern may have swollen."""
 LENGTH_FACTORS = (0.5, 1.8)
 """Correlation lengths tried, likewise."""
+LONGEST_ALIKE_COURSES = 3.0
+"""A longer first guess of the correlation length is taken for so many courses: what is alike over more is a
+shape, not a mason's irregularity (judgement)."""
 HOPELESS_SHARE = 0.25
 """A template that gains less than this share of what it needs is not tried under the other weighings: their
 variances differ by no more than three times either way."""
@@ -41,11 +44,14 @@ class Weighing:
         ``P @ values``.
     log_likelihood : float
         Of the values without any pattern, the nuisance integrated out.
+    run_precision : callable
+        Sums of P over square blocks on its diagonal, from first to behind the last index, (m,) each.
     """
 
     project: Callable[[Floats], Floats]
     pull: Floats
     log_likelihood: float
+    run_precision: Callable[[Ints, Ints], Floats]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,8 +66,6 @@ class CourseNoise:
     weighings : tuple of Weighing
     own_precision : (n,) float
         Diagonal of the best weighing's P.
-    run_precision : callable
-        Sums of that P over square blocks on its diagonal, from first to behind the last index, (m,) each.
     """
 
     station_mm: Floats
@@ -69,7 +73,6 @@ class CourseNoise:
     nuisance: Floats
     weighings: tuple[Weighing, ...]
     own_precision: Floats
-    run_precision: Callable[[Ints, Ints], Floats]
 
     @property
     def best(self) -> Weighing:
@@ -115,27 +118,24 @@ def course_noise(
     n = len(values)
     nodes = nodes_of(station_mm, np.arange(n))
     base = max(first_guess.irregularity_mm, LEAST_IRREGULARITY_MM)
-    span = float(station_mm.max() - station_mm.min())
+    pitch = float(np.median(np.diff(station_mm)))
+    alike = min(first_guess.correlation_mm, LONGEST_ALIKE_COURSES * pitch)
     basis = independent_columns(nuisance)
     columns = np.column_stack([values, basis])
     found: list[Weighing] = []
     for length in LENGTH_FACTORS:
-        correlation = min(length * first_guess.correlation_mm, span / 6)
         for irregularity in IRREGULARITY_FACTORS:
-            metric = whitener(nodes, sigma, np.ones(n), Scatter(irregularity * base, correlation))
+            metric = whitener(nodes, sigma, np.ones(n), Scatter(irregularity * base, length * alike))
             applied = metric.apply(columns)
             found.append(_weighing(metric, values, basis, applied[:, 0], applied[:, 1:]))
     found.sort(key=lambda w: -w.log_likelihood)
-    precision = found[0].project(np.eye(n))
-    return CourseNoise(
-        station_mm, values, basis, tuple(found), np.diag(precision).copy(), partial(_block_sums, precision)
-    )
+    own = np.diag(found[0].project(np.eye(n))).copy()
+    return CourseNoise(station_mm, values, basis, tuple(found), own)
 
 
-def _block_sums(precision: Floats, first: Ints, behind: Ints) -> Floats:
-    n = len(precision)
+def _block_sums(project: Callable[[Floats], Floats], n: int, first: Ints, behind: Ints) -> Floats:
     block = np.zeros((n + 1, n + 1))
-    block[1:, 1:] = precision.cumsum(axis=0).cumsum(axis=1)
+    block[1:, 1:] = project(np.tri(n).T).cumsum(axis=0)
     corners = block[behind, behind] - block[first, behind] - block[behind, first] + block[first, first]
     return np.asarray(corners, dtype=float)
 
@@ -163,18 +163,12 @@ def independent_noise(station_mm: Floats, values: Floats, nuisance: Floats) -> C
     variances = [max(share * sum_of_squares / free, LEAST_IRREGULARITY_MM**2) for share in SCATTER_SHARES]
     for variance in variances:
         log = -0.5 * (free * np.log(variance) + sum_of_squares / variance)
-        found.append(Weighing(partial(_scaled_rest, basis, variance), left / variance, float(log)))
+        sums = partial(_independent_block_sums, basis, variance)
+        found.append(Weighing(partial(_scaled_rest, basis, variance), left / variance, float(log), sums))
     order = sorted(range(len(found)), key=lambda i: -found[i].log_likelihood)
     variance = variances[order[0]]
     own = (1.0 - (basis**2).sum(axis=1)) / variance
-    return CourseNoise(
-        station_mm,
-        values,
-        basis,
-        tuple(found[i] for i in order),
-        own,
-        partial(_independent_block_sums, basis, variance),
-    )
+    return CourseNoise(station_mm, values, basis, tuple(found[i] for i in order), own)
 
 
 def _independent_block_sums(basis: Floats, variance: float, first: Ints, behind: Ints) -> Floats:
@@ -192,7 +186,8 @@ def _weighing(
     pull = weighed_values - weighed @ (inverse @ (nuisance.T @ weighed_values))
     _, log_inner = np.linalg.slogdet(inner)
     log = -0.5 * (metric.log_determinant + float(log_inner) + float(values @ pull))
-    return Weighing(partial(_projected, metric, weighed, inverse), pull, log)
+    project = partial(_projected, metric, weighed, inverse)
+    return Weighing(project, pull, log, partial(_block_sums, project, len(values)))
 
 
 def _projected(metric: Whitener, weighed: Floats, inverse: Floats, columns: Floats) -> Floats:
@@ -225,44 +220,6 @@ def outliers(noise: CourseNoise) -> np.ndarray:
     """Mask (n,) of the values that all others contradict."""
     spread = np.sqrt(np.maximum(noise.own_precision, np.finfo(float).tiny))
     return np.asarray(np.abs(noise.best.pull) / spread > OUTLIER_SIGMAS, dtype=bool)
-
-
-@dataclass(frozen=True, slots=True)
-class Run:
-    """The likeliest run of courses apart: first and last index, its evidence with the search counted in."""
-
-    first: int
-    last: int
-    fit: TemplateFit
-    evidence: float
-
-
-def likeliest_run(
-    noise: CourseNoise, *, shortest: int, longest: int, named_above: float = -np.inf
-) -> Run | None:
-    """The run of courses that stands apart from the rest by one amount.
-
-    None where there are too few courses for any run, or where its evidence is below ``named_above``. Every
-    run was tried, so the log of their number is taken off the evidence.
-    """
-    n = len(noise.values)
-    longest = min(longest, n - 2)
-    if longest < shortest:
-        return None
-    pull = np.concatenate([[0.0], np.cumsum(noise.best.pull)])
-    length = np.arange(shortest, longest + 1)
-    start = np.concatenate([np.arange(n - k + 1) for k in length])
-    end = start + np.repeat(length, n - length + 1)
-    weight = noise.run_precision(start, end)
-    gain = 0.5 * (pull[end] - pull[start]) ** 2 / np.maximum(weight, 1e-300)
-    best = int(np.argmax(gain))
-    if not worth_fitting(noise, float(gain[best]), 1, named_above + np.log(len(start))):
-        return None
-    template = np.zeros((n, 1))
-    template[start[best] : end[best]] = 1.0
-    fit = fit_template(noise, template)
-    evidence = fit.evidence - float(np.log(len(start)))
-    return Run(int(start[best]), int(end[best]) - 1, fit, evidence) if evidence >= named_above else None
 
 
 def worth_fitting(noise: CourseNoise, gain: float, n_templates: int, named_above: float) -> bool:

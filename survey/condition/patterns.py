@@ -16,6 +16,7 @@ from survey.condition.pattern_runs import (
 from survey.condition.pattern_sag import smooth_sag, smooth_waves
 from survey.condition.result import Pattern
 from survey.condition.ring_table import RingTable
+from survey.condition.sag_or_hinges import sag_or_hinges
 from survey.curves.protocol import Floats
 from survey.fitting.noise import Scatter
 from survey.fitting.result import ArchFit
@@ -50,11 +51,13 @@ def find_patterns(
             continue
         noise = _deviation_noise(fit, table, slope, known)
         apart = outliers(noise)
-        found.extend(moved_courses(table, known, noise, record.tolerances))
+        found.extend(moved_courses(table, known, noise, record.tolerances, fit.movement))
         if apart.any() and np.count_nonzero(~apart) >= FEWEST_COURSES:
             known = known.copy()
             known[np.flatnonzero(known)[apart]] = False
             noise = _deviation_noise(fit, table, slope, known)
+        if fit.movement is not None and table.ring.ring == 1:
+            found.extend(sag_or_hinges(table, slope, fit.movement, record.tolerances))
         if not sag_told:
             sag = smooth_sag(table, known, noise, record.tolerances, fit.verdict)
             found.extend(sag)

@@ -8,18 +8,26 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from condition.factory import LaidRing, fit_of, left_edges_mm, note, record_of
+from condition.test_movement_view import SHAPE as SMALL
+from condition.test_movement_view import moved_record, spread_movement
 
 from survey.condition import Pattern, map_deviations
 from survey.condition.noise_model import (
+    CourseNoise,
     course_noise,
     fit_template,
     independent_columns,
     independent_noise,
-    likeliest_run,
     outliers,
 )
-from survey.curves import segmental, semicircular
+from survey.condition.pattern_sag import Sag, sag_pattern
+from survey.condition.ring_table import ring_table
+from survey.condition.run_search import likeliest_run, windows_of
+from survey.curves import curve_of, segmental, semicircular
+from survey.fitting.edge_readings import average_edges
 from survey.fitting.noise import Scatter
+from survey.fitting.numbering import number_points
+from survey.fitting.result import ArchFit, Piece
 from survey.record.model import Condition, Edge, Feature, Record
 
 SHAPE = semicircular(1500.0)
@@ -187,16 +195,77 @@ def test_few_courses_show_nothing() -> None:
     assert patterns(record) == ()
 
 
-def test_a_moved_arch_is_not_called_sagging_or_patched() -> None:
-    from condition.test_movement_view import spread_movement
+def moved_in_truth(seed: int) -> tuple[Record, ArchFit]:
+    """A semicircle spread by 40 mm, rough and measured with noise, and the fit that found just that."""
+    movement = spread_movement(40.0)
+    record = moved_record(movement)
+    rng = np.random.default_rng(seed)
+    out = np.repeat([wobbling(seed)[c] for c in range(1, 52)], 2)
+    away = record.points.xy_mm[:102] / np.hypot(*record.points.xy_mm[:102].T)[:, None]
+    xy = record.points.xy_mm + rng.normal(0, 1.0, record.points.xy_mm.shape)
+    xy[:102] += out[:, None] * away
+    record = replace(record, points=replace(record.points, xy_mm=xy))
+    return record, fit_of(record, SMALL, irregularity_mm=3.0, correlation_length_mm=300.0, movement=movement)
 
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_moved_arch_is_not_called_sagging_or_patched(seed: int) -> None:
+    assert map_deviations(*moved_in_truth(seed)).patterns == ()
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_smooth_sag_taken_for_a_movement_is_doubted(seed: int) -> None:
     turn = 4 * np.pi * (np.arange(1, N + 1) - 0.5) / N
     sag = dict(zip(range(1, N + 1), -9.0 * np.cos(turn), strict=True))
-    record = laid(added(wobbling(0), sag))
-    fit = fit_of(
-        record, SHAPE, irregularity_mm=WOBBLE, correlation_length_mm=185.0, movement=spread_movement()
-    )
+    record = laid(added(wobbling(seed), sag))
+    movement = replace(spread_movement(), original=replace(spread_movement().original, shape=SHAPE))
+    fit = fit_of(record, SHAPE, irregularity_mm=WOBBLE, correlation_length_mm=185.0, movement=movement)
+    pattern = only(map_deviations(record, fit).patterns, "smooth sag")
+    assert "explains the readings better than pieces turned about hinges" in pattern.sentence
+    assert "Look for cracks at the hinges before the movement is believed." in pattern.sentence
+
+
+def test_a_smooth_departure_within_the_tolerance_is_no_doubt_of_a_movement() -> None:
+    _, fit = moved_in_truth(0)
+    assert fit.movement is not None
+    still = replace(fit.movement, pieces=(Piece(0.0, np.pi * 1000.0, 0.0, (0.0, 0.0)),))
+    flat = record_of(SMALL, [LaidRing(51)], noise_seed=2)
+    assert map_deviations(flat, replace(fit, movement=still)).patterns == ()
+
+
+def test_few_courses_of_a_moved_arch_cast_no_doubt() -> None:
+    record = record_of(SMALL, [LaidRing(14, width_mm=180.0, surveyed=range(1, 12))])
+    fit = fit_of(record, SMALL, movement=spread_movement())
     assert map_deviations(record, fit).patterns == ()
+
+
+def test_a_course_at_a_hinge_has_not_dropped_but_one_out_of_its_piece_has() -> None:
+    movement = spread_movement(60.0)
+    for off in ({}, {13: -14.0}):
+        record = moved_record(movement)
+        xy = record.points.xy_mm.copy()
+        for course, step in off.items():
+            rows = [2 * course - 2, 2 * course - 1]
+            xy[rows] += step * xy[rows] / np.hypot(*xy[rows].T)[:, None]
+        record = replace(record, points=replace(record.points, xy_mm=xy))
+        fit = fit_of(record, SMALL, irregularity_mm=0.5, correlation_length_mm=60.0, movement=movement)
+        found = [(p.name, p.first_course) for p in map_deviations(record, fit).patterns]
+        assert found == [("dropped course", c) for c in off]
+
+
+def test_a_sag_of_one_course_is_told_at_that_course() -> None:
+    smooth = np.array([3.0, 2.0, 1.0, 0.0, -3.0, -9.0, -3.0, 0.0, 1.0, 2.0, 3.0, 4.0])
+    sag = Sag(smooth, np.full(12, 0.5), 9.0)
+    record = record_of(SHAPE, [LaidRing(12, width_mm=300.0)])
+    curve = curve_of(SHAPE)
+    places = number_points(record, curve, (0.0, 0.0)).places
+    fit = fit_of(record, SHAPE)
+    table = ring_table(record, curve, record.rings[0], places, average_edges(record, places), fit.courses[0])
+    said = sag_pattern(table, np.ones(12, dtype=bool), sag, " So.").sentence
+    assert said == (
+        "At course 6 of ring 1 the soffit hangs smoothly below its curve, deepest at course 6 by 9 mm (± 1), "
+        "and stands 4 mm outside it near course 12. So."
+    )
 
 
 def test_the_evidence_is_the_gaussian_likelihood_ratio() -> None:
@@ -226,22 +295,63 @@ def test_the_evidence_is_the_gaussian_likelihood_ratio() -> None:
     assert fit_template(noise, template).evidence == pytest.approx(expected, rel=1e-8)
 
 
-def test_the_likeliest_run_is_found_among_all_by_trying_each() -> None:
+def tried_each(noise: CourseNoise, shortest: int, longest: int, usual_step: float) -> tuple[float, int, int]:
+    """Log of the mean likelihood ratio over runs, steps and weighings, by quadrature over the step; and the
+    likeliest run, first and last."""
+    n = len(noise.values)
+    steps = np.linspace(-9.0, 9.0, 3601)
+    log_share = -0.5 * steps**2 - np.log(np.exp(-0.5 * steps**2).sum())
+    logs: list[float] = []
+    best = (-np.inf, 0, 0)
+    lengths = np.arange(shortest, longest + 1)
+    for weighing in noise.weighings:
+        precision = weighing.project(np.eye(n))
+        for length, prior in zip(lengths, (1 / lengths) / (1 / lengths).sum(), strict=True):
+            for first in range(n - length + 1):
+                template = np.zeros(n)
+                template[first : first + length] = usual_step
+                gain = steps * (template @ precision @ noise.values)
+                gain = gain - 0.5 * steps**2 * (template @ precision @ template)
+                log = np.logaddexp.reduce(gain + log_share) + np.log(prior / (n - length + 1))
+                logs.append(weighing.log_likelihood + float(log))
+                best = max(best, (logs[-1], first, first + length - 1))
+    own = np.logaddexp.reduce([weighing.log_likelihood for weighing in noise.weighings])
+    return float(np.logaddexp.reduce(logs) - own), best[1], best[2]
+
+
+@pytest.mark.parametrize("correlated", [True, False])
+def test_the_evidence_of_a_run_is_the_mean_over_all_runs_and_steps(correlated: bool) -> None:
     rng = np.random.default_rng(1)
     values = rng.normal(0, 1.0, 24)
-    noise = independent_noise(np.arange(24.0), values, np.ones((24, 1)))
-    run = likeliest_run(noise, shortest=3, longest=8)
+    values[9:14] += 3.0
+    station, ones = 60.0 * np.arange(24.0), np.ones((24, 1))
+    if correlated:
+        noise = course_noise(station, values, np.full(24, 0.7), ones, Scatter(0.8, 100.0))
+    else:
+        noise = independent_noise(station, values, ones)
+    run = likeliest_run(noise, shortest=3, longest=8, usual_step=2.0, named_above=-np.inf)
     assert run is not None
-    best = (-np.inf, 0, 0)
-    for length in range(3, 9):
-        for first in range(24 - length + 1):
-            template = np.zeros(24)
-            template[first : first + length] = 1.0
-            p = noise.best.project(template[:, None])[:, 0]
-            gain = (p @ values) ** 2 / (template @ p)
-            best = max(best, (float(gain), first, first + length - 1))
-    assert (run.first, run.last) == best[1:]
-    assert likeliest_run(noise, shortest=30, longest=40) is None
+    evidence, first, last = tried_each(noise, 3, 8, 2.0)
+    assert run.evidence == pytest.approx(evidence, abs=1e-6)
+    assert (run.first, run.last) == (first, last) == (9, 13)
+    assert abs(run.step.value - 3.0) < 3 * run.step.sigma
+    assert likeliest_run(noise, shortest=3, longest=8, usual_step=2.0, named_above=evidence + 0.01) is None
+    assert likeliest_run(noise, shortest=30, longest=40, usual_step=2.0, named_above=-np.inf) is None
+
+
+def test_every_run_is_tried_once_and_their_chances_add_up_to_one() -> None:
+    windows = windows_of(12, 3, 5)
+    pairs = set(zip(windows.first.tolist(), windows.behind.tolist(), strict=True))
+    assert pairs == {(a, a + k) for k in (3, 4, 5) for a in range(12 - k + 1)}
+    assert len(windows.first) == len(pairs)
+    assert np.exp(windows.log_prior).sum() == pytest.approx(1.0)
+    with pytest.raises(ValueError, match="read-only"):
+        windows.first[0] = 1
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_one_course_far_out_makes_no_patch_of_three(seed: int) -> None:
+    assert all(p.name != "repair patch" for p in patterns(laid(added(wobbling(seed), {40: -9.0}))))
 
 
 def test_outliers_are_those_that_all_others_contradict() -> None:
@@ -276,5 +386,5 @@ def test_sums_over_runs_are_those_of_the_precision_written_out() -> None:
     ):
         precision = noise.best.project(np.eye(20))
         expected = [precision[a:b, a:b].sum() for a, b in zip(first, behind, strict=True)]
-        assert noise.run_precision(first, behind) == pytest.approx(expected, rel=1e-9, abs=1e-12)
+        assert noise.best.run_precision(first, behind) == pytest.approx(expected, rel=1e-9, abs=1e-12)
         assert noise.own_precision == pytest.approx(np.diag(precision), rel=1e-9)

@@ -1,0 +1,125 @@
+"""A run of courses that stands apart from the rest by one amount: where it lies, and the evidence for it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from survey.condition.noise_model import CourseNoise, Weighing
+from survey.curves.protocol import Floats
+from survey.fitting.edge_readings import Ints
+from survey.fitting.result import Estimate
+
+HOPELESS_BELOW = 5.5
+"""Under the one weighing that suits the values best without any run, evidence that falls short of what is
+needed by more than this does not reach it under the others: they differ too little (found by trying all)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """The likeliest run of courses apart.
+
+    Attributes
+    ----------
+    first, last : int
+        Indices into the values.
+    step : Estimate
+        How far it stands apart.
+    evidence : float
+        Log of how much likelier the values are with some run than without any.
+    """
+
+    first: int
+    last: int
+    step: Estimate
+    evidence: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Windows:
+    """Every run of courses that is tried: first and behind the last index (m,), and the log of its prior."""
+
+    first: Ints
+    behind: Ints
+    log_prior: Floats
+
+
+@lru_cache(maxsize=64)
+def windows_of(n: int, shortest: int, longest: int) -> Windows:
+    """Runs of ``shortest`` to ``longest`` among n courses.
+
+    Every place of a length is alike. Lengths weigh as their inverse: a run of 4 to 8 courses is as likely as
+    one of 8 to 16.
+    """
+    length = np.arange(shortest, longest + 1)
+    n_places = n - length + 1
+    first = np.concatenate([np.arange(k) for k in n_places])
+    weight = np.repeat(1.0 / (length * n_places), n_places)
+    windows = Windows(first, first + np.repeat(length, n_places), np.log(weight / weight.sum()))
+    for array in (windows.first, windows.behind, windows.log_prior):
+        array.flags.writeable = False
+    return windows
+
+
+def likeliest_run(
+    noise: CourseNoise, *, shortest: int, longest: int, usual_step: float, named_above: float
+) -> Run | None:
+    """The run of courses that stands apart from the rest by one amount.
+
+    None where there are too few courses for any run, or where the evidence is below ``named_above``.
+
+    Parameters
+    ----------
+    noise : CourseNoise
+    shortest, longest : int
+    usual_step : float
+        Standard deviation of how far runs stand apart where there are any.
+    named_above : float
+
+    Notes
+    -----
+    The evidence is the log of the mean likelihood ratio over all runs, all steps and all weighings, each with
+    its prior, so that the number of runs looked at is counted in, and neighbouring runs, which say nearly
+    the same, are not counted as so many chances. With the step ``N(0, t^2)`` beforehand the ratio of one run
+    under one weighing is ``(1 + t^2 w)^-1/2 exp(p^2 t^2 / (2 (1 + t^2 w)))``, w the sum of the precision over
+    the run and p that of the pull.
+    """
+    n = len(noise.values)
+    longest = min(longest, n - 2)
+    if longest < shortest:
+        return None
+    windows = windows_of(n, shortest, longest)
+    first = _log_ratios(noise.best, windows, usual_step)
+    if _log_sum(first) < named_above - HOPELESS_BELOW:
+        return None
+    ratios = [first, *(_log_ratios(weighing, windows, usual_step) for weighing in noise.weighings[1:])]
+    own = np.array([weighing.log_likelihood for weighing in noise.weighings])
+    each = own + [_log_sum(ratio) for ratio in ratios]
+    evidence = _log_sum(each) - _log_sum(own)
+    if evidence < named_above:
+        return None
+    k = int(np.argmax(each))
+    best = int(np.argmax(ratios[k]))
+    start, end = int(windows.first[best]), int(windows.behind[best])
+    weighing = noise.weighings[k]
+    precision = float(
+        weighing.run_precision(windows.first[best : best + 1], windows.behind[best : best + 1])[0]
+    )
+    step = Estimate(float(weighing.pull[start:end].sum()) / precision, precision**-0.5)
+    return Run(start, end - 1, step, evidence)
+
+
+def _log_ratios(weighing: Weighing, windows: Windows, usual_step: float) -> Floats:
+    """Log of the likelihood ratio of every run (m,), its prior counted in."""
+    running = np.concatenate([[0.0], np.cumsum(weighing.pull)])
+    pull = running[windows.behind] - running[windows.first]
+    spread = 1.0 + usual_step**2 * np.maximum(weighing.run_precision(windows.first, windows.behind), 0.0)
+    gain = 0.5 * (usual_step * pull) ** 2 / spread - 0.5 * np.log(spread)
+    return np.asarray(windows.log_prior + gain, dtype=float)
+
+
+def _log_sum(logs: Floats) -> float:
+    most = float(np.max(logs))
+    return most + float(np.log(np.exp(logs - most).sum()))
