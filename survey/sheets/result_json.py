@@ -242,14 +242,35 @@ def _ring(ring: RingPlan) -> Json:
         "depth_gauge_mm": ring.depth_gauge_mm,
         "sawtooth": ring.sawtooth,
         "turn_deg": math.degrees(ring.turn_rad),
+        "joint_limits_default": list(ring.default_limits),
     }
     if isinstance(ring.inner, DisplacedCurve):
-        out["displacement"] = {
-            "stations_mm": np.asarray(ring.inner.stations_mm, dtype=float).tolist(),
-            "offsets_mm": np.asarray(ring.inner.offsets_mm, dtype=float).tolist(),
-            "parallel_mm": ring.inner.parallel_mm,
-        }
+        out["displacement"] = _displacement(ring.inner, ring.depth_gauge_mm - ring.depth_mm)
     return out
+
+
+def _displacement(led: DisplacedCurve, base_offset_mm: float) -> Json:
+    """How a led curve runs beside its base, with all that another program needs to draw it."""
+    return {
+        "kind": "clamped_cubic_spline",
+        "base": "curve",
+        "base_offset_mm": base_offset_mm,
+        "station_unit": "mm",
+        "offset_unit": "mm",
+        "end_slopes": [0.0, 0.0],
+        "stations_mm": np.asarray(led.stations_mm, dtype=float).tolist(),
+        "offsets_mm": np.asarray(led.offsets_mm, dtype=float).tolist(),
+        "parallel_mm": led.parallel_mm,
+        "how": (
+            "The base is the parallel of curve, base_offset_mm outwards. Each point of the ring's inner "
+            "curve lies on the base's normal, outwards by an offset that is a cubic spline of the station "
+            "(arc length along the base from its left springing, mm) through stations_mm and offsets_mm, "
+            "with continuous second derivative and slope 0 at its first and last knot, and constant beyond "
+            "them. Where two arcs of the base meet, the stations behind are stretched by the ratio of "
+            "1 + k D after to before, k the arc's curvature and D the offset there, so that the led curve "
+            "keeps its tangent. The whole is then drawn parallel_mm further outwards along its own normals."
+        ),
+    }
 
 
 def rebuild_json(plan: RebuildPlan) -> str:
