@@ -20,18 +20,40 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))  # so that it runs as a script, too
 
-from recovery.simulated import SimulatedArch, random_gaps, random_spec, simulate
+from recovery.flaws import (
+    LEANING,
+    Flaw,
+    Flawed,
+    flawed,
+    leaning,
+    patched,
+    rejointed,
+    sag_mm,
+    still_arch,
+)
+from recovery.simulated import SimulatedArch, random_spec, simulate
 
-from survey.condition import map_deviations
+from survey.condition import DeviationMap, map_deviations
 from survey.curves import curve_of
 from survey.curves.protocol import Curve, Floats
-from survey.curves.shape import ArchShape
 from survey.fitting import fit_arch
 from survey.fitting.count import count_courses
+from survey.fitting.curve_uncertainty import curve_slopes
 from survey.fitting.options import FitOptions
-from survey.record.model import UNKNOWN, Feature, Record
+from survey.fitting.result import ArchFit
+from survey.record.model import UNKNOWN, Feature, Record, Tolerances
 
-FIRST_SEED = 70_000
+PATCH_LENGTHS = (4, 8, 12, 16)
+PATCH_RATIOS = (2.0, 3.0, 4.0, 6.0)
+"""Offsets of patches, over the scatter of the arch's courses as they are surveyed."""
+JOINT_LENGTHS = (4, 8, 12)
+JOINT_RATIOS = (1.0, 1.5, 2.0, 3.0)
+"""Changes of joints, over the scatter of the arch's joints as they are surveyed."""
+UNEVEN_JOINTS = 0.12
+"""Scatter of the simulated joints themselves, as a share of a joint."""
+MOVED_SEED = 90_000
+SAG_TOLERANCE_MM = Tolerances().intrados_mm
+"""A sag within the tolerance of an intrados is not to be named."""
 
 
 class Numbers(StrEnum):
@@ -40,29 +62,6 @@ class Numbers(StrEnum):
     AS_BUILT = "numbered as built"
     NUMBERED_ON = "numbered on across the gap"
     NONE = "not numbered at all"
-
-
-class Flaw(StrEnum):
-    """What is wrong with an arch beside its irregularity."""
-
-    DROPPED = "one course dropped by 12 mm"
-    PATCH = "a patch of 8 courses 12 mm off the curve"
-    SLIGHT_PATCH = "a patch of 8 courses 8 mm off the curve"
-
-
-NAMES = {
-    Flaw.DROPPED: "dropped course",
-    Flaw.PATCH: "repair patch",
-    Flaw.SLIGHT_PATCH: "repair patch",
-}
-STEP_MM = {Flaw.DROPPED: 12.0, Flaw.PATCH: 12.0, Flaw.SLIGHT_PATCH: 8.0}
-
-
-def still_arch(seed: int) -> SimulatedArch:
-    """An arch that has not moved, its count left out of the record."""
-    rng = np.random.default_rng(FIRST_SEED + seed)
-    spec = random_spec(rng)
-    return simulate(replace(spec, gaps=random_gaps(rng, spec.n_courses), counted=False, movement=None), seed)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -131,47 +130,95 @@ def count_is_right(
     return found.count == arch.n_courses
 
 
-def true_curve(arch: SimulatedArch) -> tuple[Curve, tuple[float, float]]:
-    """The curve the arch was laid to, in its own frame, and that frame's origin."""
-    shape: ArchShape = replace(arch.shape, axis_x_mm=0.0, springing_y_mm=0.0)
-    return curve_of(shape), (arch.shape.axis_x_mm, arch.shape.springing_y_mm)
+@dataclass(frozen=True, slots=True)
+class Naming:
+    """What was named in one flawed arch: the flaw where it is, anything else, a movement.
+
+    ``beyond_mm`` is how much of a sag no curve of the family can follow; NaN for other flaws.
+    """
+
+    found: bool
+    wrong: tuple[str, ...]
+    moved: bool
+    beyond_mm: float = float("nan")
 
 
-def flawed(arch: SimulatedArch, flaw: Flaw, seed: int) -> tuple[Record, int]:
-    """The record with a flaw, and the course it begins at."""
-    rng = np.random.default_rng(FIRST_SEED + seed)
-    points = arch.record.points
-    standing = np.unique(points.course[points.on(Feature.INTRADOS) & (points.ring == 1)])
-    length = 1 if flaw is Flaw.DROPPED else 8
-    step = STEP_MM[flaw] * (-1.0 if flaw is Flaw.DROPPED else float(rng.choice([-1, 1])))
-    starts = [c for c in standing[2 : -length - 2] if np.isin(np.arange(c, c + length), standing).all()]
-    first = int(rng.choice(starts))
-    curve, origin = true_curve(arch)
-    xy = points.xy_mm.copy()
-    on = (points.course >= first) & (points.course < first + length) & (points.ring == 1)
-    station = curve.locate(xy[on] - origin).station_mm
-    xy[on] += step * curve.normal(station)
-    return replace(arch.record, points=replace(points, xy_mm=xy)), first
+def naming(flaw: Flawed, map_: DeviationMap) -> Naming:
+    """What a map of a flawed arch names."""
+    told = [flaw.is_told_by(p) for p in map_.patterns]
+    wrong = tuple(p.name for p, right in zip(map_.patterns, told, strict=True) if not right)
+    return Naming(any(told), wrong, map_.movement is not None)
 
 
-def flaw_is_named(seed: int, flaw: Flaw) -> bool:
-    """Whether a flaw put into an arch is named where it is."""
+def name_flaw(seed: int, flaw: Flaw) -> Naming:
+    """Put a flaw into an arch, fit it with its family known, and see what is named."""
     arch = still_arch(seed)
-    record, first = flawed(arch, flaw, seed)
-    fit = fit_arch(record, FitOptions(chosen=arch.shape.family))
-    return any(
-        p.name == NAMES[flaw] and abs(p.first_course - first) <= 2
-        for p in map_deviations(record, fit).patterns
-    )
+    put = flawed(arch, flaw, seed)
+    fit = fit_arch(put.record, FitOptions(chosen=arch.shape.family))
+    named = naming(put, map_deviations(put.record, fit))
+    return replace(named, beyond_mm=_beyond_mm(arch, fit)) if flaw is Flaw.SAG else named
 
 
-def report(n_arches: int = 300, n_flaws: int = 60) -> str:
+def _beyond_mm(arch: SimulatedArch, fit: ArchFit) -> float:
+    """Depth of the sag put into an arch that is left when the fitted family follows it as well as it can."""
+    length = curve_of(fit.best.shape).length_mm
+    share = np.linspace(0.0, 1.0, 201)
+    slopes = curve_slopes(fit.best, share * length)
+    hangs = -sag_mm(arch, share)
+    return -float((hangs - slopes @ np.linalg.lstsq(slopes, hangs, rcond=None)[0]).min())
+
+
+def name_quickly(arch: SimulatedArch, put: Flawed) -> Naming:
+    """The same with no other family and no movement tried."""
+    family = arch.shape.family
+    fit = fit_arch(put.record, FitOptions(families=(family,), movement=False, chosen=family))
+    return naming(put, map_deviations(put.record, fit))
+
+
+def moved_names(seed: int) -> Naming:
+    """What is named beside the movement in an arch that has spread and has nothing else."""
+    rng = np.random.default_rng(MOVED_SEED + seed)
+    arch = simulate(replace(random_spec(rng, moved=True), counted=False), seed)
+    fit = fit_arch(arch.record, FitOptions(chosen=arch.shape.family))
+    return naming(Flawed(arch.record, frozenset()), map_deviations(arch.record, fit))
+
+
+def course_scatter_mm(arch: SimulatedArch) -> float:
+    """How far surveyed courses of a sound arch scatter about their curve: irregularity and two readings."""
+    return float(np.hypot(arch.spec.irregularity_mm, arch.spec.point_sigma_mm / np.sqrt(2)))
+
+
+def joint_scatter_mm(arch: SimulatedArch) -> float:
+    """How far the surveyed joints of a sound arch scatter: their unevenness and two readings."""
+    return float(np.hypot(UNEVEN_JOINTS * np.mean(arch.joints_mm), arch.spec.point_sigma_mm * np.sqrt(2)))
+
+
+def patch_power(length: int, ratio: float, seeds: Iterable[int]) -> float:
+    """Share of patches of so many courses and so far off that are found."""
+    found = []
+    for seed in seeds:
+        arch = still_arch(seed, gaps=False)
+        step = ratio * course_scatter_mm(arch) * (1.0 if seed % 2 else -1.0)
+        found.append(name_quickly(arch, patched(arch, length, step, seed)).found)
+    return float(np.mean(found))
+
+
+def joint_power(length: int, ratio: float, seeds: Iterable[int]) -> float:
+    """Share of changes of rhythm over so many courses that are found."""
+    found = []
+    for seed in seeds:
+        arch = still_arch(seed, gaps=False)
+        step = ratio * joint_scatter_mm(arch) * (1.0 if seed % 2 else -1.0)
+        found.append(name_quickly(arch, rejointed(arch, length, step, seed)).found)
+    return float(np.mean(found))
+
+
+def report(n_arches: int = 300, n_flaws: int = 60, n_power: int = 40) -> str:
     """The whole run as a page of Markdown."""
     given = [map_trial(seed, family_known=True) for seed in range(n_arches)]
     found = [map_trial(seed, family_known=False) for seed in range(n_arches)]
     scores = np.concatenate([t.score for t in given])
     gross = np.concatenate([t.gross for t in given])
-    named = Counter(name for t in found for name in t.patterns)
     lines = [
         "# Condition of simulated arches",
         "",
@@ -199,21 +246,84 @@ def report(n_arches: int = 300, n_flaws: int = 60) -> str:
         "| --- | --- | --- |",
         *_count_rows(found),
         "",
+        *_pattern_lines(found, n_flaws),
+        *_power_lines(n_power),
+        "",
+    ]
+    return "\n".join(lines)
+
+
+def _pattern_lines(found: list[DeviationTrial], n_flaws: int) -> list[str]:
+    """False names on sound arches, and what is named in flawed ones."""
+    named = Counter(name for t in found for name in t.patterns)
+    lean = [leaning_names(seed) for seed in range(n_flaws)]
+    moved = [moved_names(seed) for seed in range(n_flaws)]
+    flawed_names = {flaw: [name_flaw(seed, flaw) for seed in range(n_flaws)] for flaw in Flaw}
+    beyond = [n.found for n in flawed_names[Flaw.SAG] if n.beyond_mm > SAG_TOLERANCE_MM]
+    return [
         "## Patterns",
         "",
-        f"On these arches, which have none, a pattern is named in "
+        f"On the arches above, which have none, a pattern is named in "
         f"{np.mean([bool(t.patterns) for t in found]):.1%}"
         + (f" ({', '.join(f'{name}: {n}' for name, n in named.most_common())})." if named else "."),
         f"Movement is claimed in {np.mean([t.moved for t in found]):.1%}.",
         "",
-        f"Put into {n_flaws} arches each, whose irregularity of up to 3 mm hides much:",
+        f"Put into {n_flaws} arches each, whose irregularity of up to 3 mm hides much. A run is found where "
+        "it is when it and the run named have half of both together in common:",
         "",
-        "| flaw | named where it is |",
-        "| --- | --- |",
-        *(f"| {flaw} | {np.mean([flaw_is_named(s, flaw) for s in range(n_flaws)]):.0%} |" for flaw in Flaw),
+        "| flaw | found where it is | something else named | movement claimed |",
+        "| --- | --- | --- | --- |",
+        *(_naming_row(flaw, named) for flaw, named in flawed_names.items()),
+        _naming_row(LEANING, lean, sound=True),
+        _naming_row("a spread of 0.4 to 1.5 % of the span", moved, sound=True),
         "",
+        f"In {len(beyond)} of the sagging arches more than {SAG_TOLERANCE_MM:g} mm hang below any curve of "
+        f"their family; of these {np.mean(beyond):.0%} are named.",
     ]
-    return "\n".join(lines)
+
+
+def leaning_names(seed: int) -> Naming:
+    """What is named in a sound arch whose wall leans."""
+    arch = still_arch(seed)
+    return name_quickly(arch, Flawed(leaning(arch, seed), frozenset()))
+
+
+def _naming_row(what: str, named: list[Naming], *, sound: bool = False) -> str:
+    found = "none to find" if sound else f"{np.mean([n.found for n in named]):.0%}"
+    return (
+        f"| {what} | {found} | {np.mean([bool(n.wrong) for n in named]):.0%} "
+        f"| {np.mean([n.moved for n in named]):.0%} |"
+    )
+
+
+def _power_lines(n_power: int) -> list[str]:
+    """What size of patch is seen."""
+    seeds = range(n_power)
+    return [
+        "",
+        "## What size of patch is seen",
+        "",
+        f"Share found in {n_power} arches a field, by the number of courses and by how far they stand off "
+        "over the scatter of the arch's courses as surveyed (the root mean square of its deviations):",
+        "",
+        _ratio_head(PATCH_RATIOS),
+        "| --- |" + " --- |" * len(PATCH_RATIOS),
+        *(_power_row(n, [patch_power(n, r, seeds) for r in PATCH_RATIOS]) for n in PATCH_LENGTHS),
+        "",
+        "The same for courses laid with other joints, over the scatter of the arch's joints as surveyed:",
+        "",
+        _ratio_head(JOINT_RATIOS),
+        "| --- |" + " --- |" * len(JOINT_RATIOS),
+        *(_power_row(n, [joint_power(n, r, seeds) for r in JOINT_RATIOS]) for n in JOINT_LENGTHS),
+    ]
+
+
+def _ratio_head(ratios: tuple[float, ...]) -> str:
+    return "| courses | " + " | ".join(f"{r:g} × the scatter" for r in ratios) + " |"
+
+
+def _power_row(length: int, shares: list[float]) -> str:
+    return f"| {length} | " + " | ".join(f"{share:.0%}" for share in shares) + " |"
 
 
 def _count_rows(trials: list[DeviationTrial]) -> list[str]:

@@ -5,15 +5,20 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from recovery.condition_trials import (
-    Flaw,
     Numbers,
     count_is_right,
     coverage,
-    flaw_is_named,
+    joint_power,
+    leaning_names,
     map_trial,
-    still_arch,
-    true_curve,
+    moved_names,
+    name_flaw,
+    name_quickly,
+    patch_power,
 )
+from recovery.flaws import Flaw, flawed, still_arch, true_curve
+
+from survey.curves.shape import Family
 
 FEW_ARCHES = 12
 
@@ -34,7 +39,40 @@ def test_courses_are_counted_across_gaps(numbers: Numbers) -> None:
 
 @pytest.mark.parametrize("flaw", [Flaw.DROPPED, Flaw.PATCH])
 def test_flaws_are_named_in_most_arches(flaw: Flaw) -> None:
-    assert np.mean([flaw_is_named(seed, flaw) for seed in range(6)]) >= 0.5
+    assert np.mean([name_flaw(seed, flaw).found for seed in range(6)]) >= 0.5
+
+
+def test_a_twisted_face_is_named_and_one_that_only_leans_is_not() -> None:
+    arches = [still_arch(seed) for seed in range(4)]
+    named = [name_quickly(arch, flawed(arch, Flaw.TWIST, k)) for k, arch in enumerate(arches)]
+    assert all(n.found for n in named)
+    assert not any(leaning_names(seed).wrong for seed in range(4))
+
+
+def test_springings_out_of_level_are_named() -> None:
+    arches = [still_arch(seed) for seed in range(4)]
+    assert all(name_quickly(a, flawed(a, Flaw.UNLEVEL, k)).found for k, a in enumerate(arches))
+
+
+def test_a_sag_beyond_any_curve_of_the_family_is_named() -> None:
+    arches = [a for a in map(still_arch, range(24)) if a.shape.family is Family.SEMICIRCULAR]
+    named = [name_quickly(arch, flawed(arch, Flaw.SAG, k)) for k, arch in enumerate(arches)]
+    assert len(named) >= 3
+    assert np.mean([n.found for n in named]) >= 0.6
+
+
+def test_large_patches_are_found_and_small_ones_are_not() -> None:
+    seeds = range(8)
+    assert patch_power(12, 6.0, seeds) >= 0.75
+    assert patch_power(4, 1.0, seeds) <= 0.25
+    assert joint_power(8, 3.0, seeds) >= 0.6
+    assert joint_power(4, 0.5, seeds) <= 0.25
+
+
+def test_arches_that_moved_show_nothing_else() -> None:
+    named = [moved_names(seed) for seed in range(6)]
+    assert sum(n.moved for n in named) >= 2
+    assert not any(n.wrong for n in named)
 
 
 @pytest.mark.slow
