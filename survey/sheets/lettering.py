@@ -55,12 +55,16 @@ def font_path(*, bold: bool = False, package: str = "matplotlib") -> Path:
     raise DrawingError(f"the font {name} was not found in {package}; reinstall matplotlib, which carries it")
 
 
-@lru_cache(maxsize=2)
 def pdf_font(*, bold: bool = False) -> Any:
     """DejaVu Sans as reportlab reads it, once for the measuring and the embedding of it."""
+    return _font(BOLD_FONT_NAME if bold else FONT_NAME)
+
+
+@lru_cache(maxsize=2)
+def _font(name: str) -> Any:
     from reportlab.pdfbase.ttfonts import TTFont
 
-    return TTFont(BOLD_FONT_NAME if bold else FONT_NAME, str(font_path(bold=bold)))
+    return TTFont(name, str(font_path(bold=name == BOLD_FONT_NAME)))
 
 
 @lru_cache(maxsize=2)
