@@ -1,7 +1,7 @@
 """Text metrics: how wide a line of lettering is, from the advance widths of the very font the sheets embed.
 
 Every sheet is set in DejaVu Sans, which covers Latin, Greek and Cyrillic and comes with matplotlib; only the
-font file is used here, matplotlib itself is not imported.
+font file is used here, matplotlib itself is not imported. What it lacks is spelled out.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from typing import Any
 
 from survey.errors import DrawingError
 from survey.sheets.drawing import XY, Anchor, Box, Text
+from survey.sheets.spelling import spelled_out
 
 FONT_FAMILY = "DejaVu Sans"
 FONT_NAME, BOLD_FONT_NAME = "SurveySans", "SurveySans-Bold"
@@ -89,6 +90,27 @@ def plain_text(text: str) -> str:
     return " ".join(kept.split())
 
 
+@lru_cache(maxsize=8192)
+def printed_text(text: str) -> str:
+    """One line of text as it is printed: letters that the embedded font lacks are spelled out.
+
+    Examples
+    --------
+    >>> printed_text("Süd-Tür, Αθήνα, Жб"), printed_text("北 door")
+    ('Süd-Tür, Αθήνα, Жб', '[U+5317] door')
+    """
+    flat = plain_text(text)
+    if flat.isascii():
+        return flat
+    return spelled_out(flat, printable_letters())
+
+
+@lru_cache(maxsize=1)
+def printable_letters() -> frozenset[int]:
+    """Code points that both the plain and the bold font have."""
+    return frozenset(advances().widths) & frozenset(advances(bold=True).widths)
+
+
 _NOT_PRINTED = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
 
 
@@ -102,7 +124,7 @@ def text_width_mm(text: str, height_mm: float, *, bold: bool = False) -> float:
     1540.0
     """
     face = advances(bold=bold)
-    em = sum(face.widths.get(ord(c), face.unknown) for c in plain_text(text))
+    em = sum(face.widths.get(ord(c), face.unknown) for c in printed_text(text))
     return em * height_mm / CAP_RATIO
 
 
@@ -117,7 +139,7 @@ def wrap(text: str, width_mm: float, height_mm: float, *, bold: bool = False) ->
     """
     lines: list[str] = []
     line = ""
-    for word in plain_text(text).split():
+    for word in printed_text(text).split():
         tried = f"{line} {word}" if line else word
         if text_width_mm(tried, height_mm, bold=bold) <= width_mm:
             line = tried
@@ -140,7 +162,7 @@ def shorten(text: str, width_mm: float, height_mm: float, *, bold: bool = False)
     >>> shorten("North cellar door", 15.0, 2.0)
     'North ce…'
     """
-    flat = plain_text(text)
+    flat = printed_text(text)
     if text_width_mm(flat, height_mm, bold=bold) <= width_mm:
         return flat
     room = width_mm - text_width_mm("…", height_mm, bold=bold)

@@ -13,10 +13,10 @@ from survey.sheets import ink
 from survey.sheets.drawing import Anchor, Text
 from survey.sheets.lettering import (
     CAP_RATIO,
-    advances,
     font_path,
     ground_corners,
     plain_text,
+    printed_text,
     shorten,
     text_box,
     text_corners,
@@ -42,9 +42,47 @@ def test_capital_height_is_what_the_font_draws(bold):
         assert font["glyf"]["H"].yMax / font["head"].unitsPerEm == CAP_RATIO
 
 
-def test_missing_letter_has_the_width_of_the_mark_printed_for_it():
-    unknown = "\U00020000"
-    assert text_width_mm(unknown, CAP_RATIO) == advances().unknown
+def test_a_missing_letter_has_the_width_of_what_is_printed_for_it():
+    assert printed_text("\U00020000") == "[U+20000]"
+    assert text_width_mm("\U00020000", 2.5) == text_width_mm("[U+20000]", 2.5)
+
+
+@given(st.text(max_size=40))
+def test_everything_printed_is_in_both_fonts(text):
+    shown = printed_text(text)
+    assert {ord(c) for c in shown} <= GLYPHS
+    assert printed_text(shown) == shown
+
+
+GLYPHS = set.intersection(*(set(Font(font_path(bold=bold)).getBestCmap()) for bold in (False, True)))
+
+
+@pytest.mark.parametrize(
+    "text", ["Süd-Tür", "Łódź, Žižkov, Çeşme", "Ἀθῆναι, Θεσσαλονίκη", "Арка погреба", "10 × 3½″ ± ⅜", "ế"]
+)
+def test_what_the_font_has_is_left_as_it_is(text):
+    assert printed_text(text) == text
+
+
+@pytest.mark.parametrize(
+    ("text", "printed"),
+    [
+        ("カミ 3", "Kami 3"),
+        ("북문", "Bugmun"),
+        ("देवल", "Devala"),
+        ("שלום", "shin-lamed-vav-mem"),
+        ("北 door", "[U+5317] door"),
+        ("ＡＢＣ ㎜", "ABC mm"),
+        ("arch 🏠", "arch [U+1F3E0]"),
+    ],
+)
+def test_what_the_font_lacks_is_spelled_out(text, printed):
+    assert printed_text(text) == printed
+
+
+def test_lines_are_wrapped_and_shortened_as_they_are_printed():
+    assert wrap("北 門", 20.0, 2.0) == ("[U+5317]", "[U+9580]")
+    assert shorten("北門 " * 9, 20.0, 2.0).startswith("[U+5317]")
 
 
 def test_font_of_a_missing_package_is_refused():
