@@ -23,7 +23,7 @@ from survey.sheets.drawing import (
     Text,
 )
 from survey.sheets.ink import red_green_blue
-from survey.sheets.lettering import plain_text
+from survey.sheets.lettering import printed_text
 from survey.sheets.placing import DASHES_MM, Mark, exploded, sweep_rad
 
 if TYPE_CHECKING:
@@ -207,7 +207,7 @@ def harmless(text: str) -> str:
     >>> harmless("50 %%u wide \\U+0041 ^J")
     '50 % %u wide \\ U+0041 ^ J'
     """
-    flat = plain_text(text).replace("\\", "\\ ").replace("^", "^ ")
+    flat = printed_text(text).replace("\\", "\\ ").replace("^", "^ ")
     while "%%" in flat:
         flat = flat.replace("%%", "% %")
     return flat
