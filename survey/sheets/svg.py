@@ -23,7 +23,14 @@ from survey.sheets.drawing import (
     Text,
 )
 from survey.sheets.ink import red_green_blue
-from survey.sheets.lettering import CAP_RATIO, FONT_FAMILY, ground_corners, plain_text, text_width_mm
+from survey.sheets.lettering import (
+    CAP_RATIO,
+    FONT_FAMILY,
+    ground_corners,
+    plain_text,
+    printed_text,
+    text_width_mm,
+)
 from survey.sheets.placing import DASHES_MM, Mark, arc_point, exploded, extent, on_paper, sweep_rad
 
 PIECE_RAD = math.pi / 6
@@ -160,7 +167,7 @@ def _arc_path(mark: Arc | EllipticArc, height: float) -> str:
 
 def _text(mark: Text, height: float) -> str:
     """A line of text, held to its measured width where the viewer lacks the font."""
-    flat = plain_text(mark.text)
+    flat = printed_text(mark.text)
     x, y = mark.at[0], height - mark.at[1]
     turn = f' transform="rotate({_number(-math.degrees(mark.turn_rad))} {_number(x)} {_number(y)})"'
     anchor = {Anchor.LEFT: "", Anchor.MIDDLE: ' text-anchor="middle"', Anchor.RIGHT: ' text-anchor="end"'}
