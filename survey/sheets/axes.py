@@ -19,7 +19,7 @@ from survey.sheets.drawing import (
     Style,
     Text,
 )
-from survey.sheets.lettering import CAP_RATIO, FONT_FAMILY, plain_text
+from survey.sheets.lettering import CAP_RATIO, FONT_FAMILY, printed_text
 from survey.sheets.placing import DASHES_MM, Mark, exploded, sweep_rad
 
 if TYPE_CHECKING:
@@ -117,7 +117,7 @@ def _visual_angle(eccentric_deg: float, a: float, b: float) -> float:
 def _text(ax: Axes, mark: Text) -> Artist:
     return ax.text(
         *mark.at,
-        plain_text(mark.text).replace("$", r"\$"),
+        printed_text(mark.text).replace("$", r"\$"),
         fontsize=mark.height_mm / CAP_RATIO * POINTS_PER_MM,
         family=FONT_FAMILY,
         weight="bold" if mark.bold else "normal",
