@@ -22,12 +22,14 @@ from survey.sheets.drawing import (
     Sheet,
     Text,
 )
-from survey.sheets.lettering import shorten, text_width_mm
+from survey.sheets.lettering import plain_text, printed_text, shorten, text_width_mm
 from survey.sheets.placing import extent, on_paper
 
 SCALES = (1.0, 2.0, 5.0, 10.0, 20.0, 25.0, 50.0, 100.0)
 """Scales 1 : n that sheets are drawn at."""
 NOT_A_DESIGN = "Geometric record, not a structural design."
+SPELLED_OUT = "Letters that this print has not are spelled out."
+"""Stands below a name of which some letters are not in the sheets' font."""
 STRIP_MM = 22.0
 """Height of the title strip along the foot of a sheet."""
 _FILING_MM, _MARGIN_MM = 20.0, 10.0
@@ -186,7 +188,9 @@ def _frame(page: Page, block: TitleBlock, number: str) -> tuple[Primitive, ...]:
 def _headlines(page: Page, block: TitleBlock) -> tuple[tuple[tuple[str, str], ...], ...]:
     """Two-line contents of the wide cells: (large line, small line)."""
     under = ", ".join(part for part in (block.place, block.recorded_by and f"by {block.recorded_by}") if part)
-    return ((("", block.arch), ("", under)), (("", page.title), ("", NOT_A_DESIGN)))
+    names = (block.arch, block.place, block.recorded_by)
+    told = (("", SPELLED_OUT),) if any(plain_text(n) != printed_text(n) for n in names) else ()
+    return ((("", block.arch), ("", under), *told), (("", page.title), ("", NOT_A_DESIGN)))
 
 
 def _cells(paper: Paper) -> tuple[Box, Box, Box]:
@@ -213,7 +217,7 @@ def _cell(box: Box, content: tuple[tuple[str, str], ...]) -> list[Primitive]:
     """Contents of one cell: two lines without captions, or facts side by side under captions."""
     room = box.width - 8.0
     if not content[0][0]:
-        (_, large), (_, small) = content
+        (_, large), (_, small), *rest = content
         height = ink.TITLE_MM
         while height > ink.TEXT_MM and text_width_mm(large, height, bold=True) > room:
             height -= 0.2
@@ -222,6 +226,8 @@ def _cell(box: Box, content: tuple[tuple[str, str], ...]) -> list[Primitive]:
                  height, ink.letters(Layer.FRAME), bold=True),
             Text((box.left + 4.0, box.bottom + box.height * 0.22), shorten(small, room, ink.TEXT_MM),
                  ink.TEXT_MM, ink.letters(Layer.FRAME)),
+            *(Text((box.left + 4.0, box.bottom + 1.2), shorten(told, room, ink.SMALL_TEXT_MM),
+                   ink.SMALL_TEXT_MM, ink.letters(Layer.FRAME)) for _, told in rest),
         ]  # fmt: skip
     marks: list[Primitive] = []
     widths = [
