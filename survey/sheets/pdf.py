@@ -32,6 +32,7 @@ from survey.sheets.lettering import (
     ground_corners,
     pdf_font,
     plain_text,
+    printed_text,
     text_width_mm,
 )
 from survey.sheets.placing import DASHES_MM, Mark, exploded, mark_box, on_paper, sweep_rad
@@ -267,7 +268,7 @@ def _dot_grid(box: Box) -> list[XY]:
 
 
 def _text(canvas: Any, mark: Text) -> None:
-    flat = plain_text(mark.text)
+    flat = printed_text(mark.text)
     if mark.backed:
         canvas.setFillColorRGB(1, 1, 1)
         path = canvas.beginPath()
