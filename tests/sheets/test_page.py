@@ -1,13 +1,27 @@
 """Pages: scale, fit, frame and title strip."""
 
+import io
+
 import pytest
+from pypdf import PdfReader
 from sheets.legibility import outside, overprints, said
 from sheets.pictures import NASTY, everything
 
 from survey.errors import DrawingError
 from survey.sheets.drawing import Box, Drawing, Placed, Text
 from survey.sheets.lettering import text_box
-from survey.sheets.page import NOT_A_DESIGN, SCALES, Page, Paper, TitleBlock, choose_scale, finish, fitted
+from survey.sheets.page import (
+    NOT_A_DESIGN,
+    SCALES,
+    SPELLED_OUT,
+    Page,
+    Paper,
+    TitleBlock,
+    choose_scale,
+    finish,
+    fitted,
+)
+from survey.sheets.pdf import render_pdf
 from survey.sheets.placing import extent, on_paper
 
 BLOCK = TitleBlock("North cellar door", "Old brewery", "2026-05-04", "A. Mason")
@@ -100,3 +114,27 @@ def test_a_drawing_may_be_fitted_at_scales_of_its_own():
     box = Box(20.0, 30.0, 250.0, 150.0)
     usual = fitted(always, box).scale
     assert fitted(always, box, scales=(1.0, usual + 0.5, usual + 1.0)).scale == usual + 0.5
+
+
+@pytest.mark.parametrize("paper", list(Paper))
+@pytest.mark.parametrize(
+    ("block", "told"),
+    [
+        (BLOCK, False),
+        (TitleBlock("Πύλη", "Улица", "", "Łukasz"), False),
+        (TitleBlock("北門", "", "", ""), True),
+        (TitleBlock("Door", "", "", "カミ"), True),
+    ],
+)
+def test_names_that_had_to_be_spelled_out_are_told(paper, block, told):
+    (sheet,) = finish([Page("a", "First", (), paper=paper)], block)
+    assert (SPELLED_OUT in said((sheet,))) == told
+    assert not overprints(sheet)
+    assert outside(sheet, 5.0) == []
+
+
+def test_a_name_in_letters_the_print_lacks_is_legible_in_the_pdf():
+    (sheet,) = finish([Page("a", "First", ())], TitleBlock("カミ 北", "Θήβα", "", ""))
+    words = PdfReader(io.BytesIO(render_pdf([sheet]))).pages[0].extract_text()
+    assert "Kami [U+5317]" in words
+    assert "Θήβα" in words
