@@ -1,8 +1,20 @@
 """``python -m survey``."""
 
+from __future__ import annotations
+
+import gc
 import sys
 
-from survey.cli import main
+
+def run() -> int:
+    """Run the command line as a program of its own."""
+    # A run is short and leaves few cycles behind; walking over all that is imported, again and again and once
+    # more at the end, takes a tenth of it.
+    gc.disable()
+    from survey.cli import main
+
+    return main()
+
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(run())
