@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from math import nan
+from math import inf, nan
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -20,7 +20,13 @@ from survey.curves.protocol import Floats
 from survey.fitting.engine import OutsideDomainError
 from survey.fitting.free.circle_model import LARGEST_RADIUS_RATIO, NO_FINITE_CIRCLE, CircleModel
 from survey.fitting.free.points import FreePoints, checked_points, reject_unusable
-from survey.fitting.free.quality import FitQuality, known_scale, parameter_covariance, quality_of
+from survey.fitting.free.quality import (
+    OPEN_PARAMETERS,
+    FitQuality,
+    known_scale,
+    parameter_covariance,
+    quality_of,
+)
 from survey.fitting.free.search import Found, find
 from survey.fitting.free.start import CIRCLE_ABOUT_POINTS, circle_start
 from survey.fitting.robust import Loss
@@ -151,20 +157,22 @@ def _in_millimetres(found: Found[CircleModel], points: FreePoints, scale: float 
     quality = quality_of(found, points)
     place = found.model.place(found.solution.parameters)
     (x, y), radius = place.centre, 1.0 / abs(place.curvature)
-    turn = points.to_frame.T * points.scale_mm**2
-    centre = points.origin_mm + turn @ (x, y)
-    conic = np.array([1.0, -2.0 * x, -2.0 * y, x * x + y * y - radius * radius])
-    slopes = np.zeros((4, 3))
-    slopes[1, 0] = slopes[2, 1] = -2.0
-    slopes[3] = 2.0 * x, 2.0 * y, -2.0 * radius
+    slopes = [[0.0, 0.0, 0.0], [-2.0, 0.0, 0.0], [0.0, -2.0, 0.0], [2.0 * x, 2.0 * y, -2.0 * radius]]
     outwards = np.eye(3) * points.scale_mm
-    outwards[:2, :2] = turn
-    covariance = parameter_covariance(found, quality.n_used, scale, conic, slopes)
+    outwards[:2, :2] = points.turn_out
+    covariance = parameter_covariance(
+        found,
+        quality.n_used,
+        scale,
+        conic=np.array([1.0, -2.0 * x, -2.0 * y, x * x + y * y - radius * radius]),
+        slopes=np.array(slopes),
+        outwards=outwards,
+    )
     return CircleFit(
-        (float(centre[0]), float(centre[1])),
+        points.to_site(x, y),
         radius * points.scale_mm,
-        outwards @ covariance @ outwards.T,
+        covariance,
         quality,
         True,
-        found.because,
+        OPEN_PARAMETERS if covariance.item(0) == inf else found.because,
     )

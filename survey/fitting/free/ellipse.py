@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from math import cos, nan, pi, sin
+from math import cos, inf, nan, pi, sin
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -28,7 +28,13 @@ from survey.fitting.free.ellipse_conic import (
 from survey.fitting.free.ellipse_foot import solve_feet_safely
 from survey.fitting.free.ellipse_model import EllipseModel
 from survey.fitting.free.points import FreePoints, checked_points, reject_unusable
-from survey.fitting.free.quality import FitQuality, known_scale, parameter_covariance, quality_of
+from survey.fitting.free.quality import (
+    OPEN_PARAMETERS,
+    FitQuality,
+    known_scale,
+    parameter_covariance,
+    quality_of,
+)
 from survey.fitting.free.search import Found, find
 from survey.fitting.free.start import (
     CIRCLE_ABOUT_POINTS,
@@ -189,20 +195,19 @@ def _failure(found: Found[EllipseModel]) -> str:
 def _in_millimetres(found: Found[EllipseModel], points: FreePoints, scale: float | None) -> EllipseFit:
     quality = quality_of(found, points)
     place = found.model.place(found.solution.parameters)
-    turn = points.to_frame.T * points.scale_mm**2
-    centre = points.origin_mm + turn @ (place.x, place.y)
-    a, b = place.a * points.scale_mm, place.b * points.scale_mm
+    x, y = points.to_site(place.x, place.y)
     angle = place.angle_rad + points.turn_rad
     angle = angle - pi if angle > pi / 2 else angle + pi if angle <= -pi / 2 else angle
+    covariance = _covariance(found, place, points, quality.n_used, scale)
     return EllipseFit(
-        (float(centre[0]), float(centre[1])),
-        a,
-        b,
+        (x, y),
+        place.a * points.scale_mm,
+        place.b * points.scale_mm,
         angle,
-        _covariance(found, place, points, quality.n_used, scale),
+        covariance,
         quality,
         True,
-        found.because,
+        OPEN_PARAMETERS if covariance.item(0) == inf else found.because,
     )
 
 
@@ -210,16 +215,16 @@ def _covariance(
     found: Found[EllipseModel], place: EllipsePlace, points: FreePoints, n_used: int, scale: float | None
 ) -> Floats:
     derivatives = conic_derivatives(place)
-    covariance = parameter_covariance(found, n_used, scale, derivatives[0], derivatives[1:].T)
     outwards = np.diag([points.scale_mm] * 4 + [1.0])
-    outwards[:2, :2] = points.to_frame.T * points.scale_mm**2
-    moved = np.asarray(outwards @ covariance @ outwards.T)
+    outwards[:2, :2] = points.turn_out
     # the angle's derivative was divided by this, which vanishes for a circle
     flatness = (place.a - place.b) * (place.a + place.b) / (place.a * place.b)
     if flatness > 0.0:
-        moved[4] /= flatness
-        moved[:, 4] /= flatness
-    else:
-        moved[4] = moved[:, 4] = 0.0
-        moved[4, 4] = np.inf
-    return moved
+        outwards[4, 4] /= flatness
+    covariance = parameter_covariance(
+        found, n_used, scale, conic=derivatives[0], slopes=derivatives[1:].T, outwards=outwards
+    )
+    if not flatness > 0.0:
+        covariance[4] = covariance[:, 4] = 0.0
+        covariance[4, 4] = inf
+    return covariance

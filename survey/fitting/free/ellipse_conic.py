@@ -37,6 +37,11 @@ class EllipsePlace:
     size: float
 
     @property
+    def squeeze(self) -> float:
+        """(b/a)^2."""
+        return (self.b / self.a) ** 2
+
+    @property
     def angle_rad(self) -> float:
         """Direction of the long axis in (-pi/2, pi/2]."""
         angle = atan2(self.sin, self.cos)
@@ -75,27 +80,18 @@ def conic_derivatives(place: EllipsePlace) -> Floats:
     u = (c, s, -(c * place.x + s * place.y))
     v = (-s, c, s * place.x - c * place.y)
     one = (0.0, 0.0, 1.0)
-    uu, vv, uv, u1, v1, ones = np.array(
-        [
-            _product(u, u),
-            _product(v, v),
-            _product(u, v),
-            _product(u, one),
-            _product(v, one),
-            _product(one, one),
-        ]
-    )
-    along, across = u1 * (-2.0 / a**2), v1 * (-2.0 / b**2)
-    return np.stack(
-        [
-            uu / a**2 + vv / b**2 - ones,
-            c * along - s * across,
-            s * along + c * across,
-            uu * (-2.0 / a**3),
-            vv * (-2.0 / b**3),
-            uv * (-2.0 / (a * b)),
-        ]
-    )
+    pairs = ((u, u), (v, v), (u, v), (u, one), (v, one), (one, one))
+    terms_in_uv = np.array([_product(left, right) for left, right in pairs])
+    along, across = -2.0 / a**2, -2.0 / b**2
+    of_uv = [
+        [1.0 / a**2, 1.0 / b**2, 0.0, 0.0, 0.0, -1.0],
+        [0.0, 0.0, 0.0, c * along, -s * across, 0.0],
+        [0.0, 0.0, 0.0, s * along, c * across, 0.0],
+        [along / a, 0.0, 0.0, 0.0, 0.0, 0.0],
+        [0.0, across / b, 0.0, 0.0, 0.0, 0.0],
+        [0.0, 0.0, -2.0 / (a * b), 0.0, 0.0, 0.0],
+    ]
+    return np.asarray(np.array(of_uv) @ terms_in_uv)
 
 
 def _product(left: tuple[float, float, float], right: tuple[float, float, float]) -> list[float]:

@@ -1,14 +1,15 @@
 """Feet of perpendiculars on an ellipse from the secular equation, without trigonometry.
 
-In the ellipse's own axes, a >= b, the foot of the point (u, v) is (a p, b q) with
+In the ellipse's own axes, in units of its long half-axis, with k = (b/a)^2, the foot of the point (u, v) is
+(m, k n), (m, n) being the direction of the normal there:
 
-    p = a u / (t + a^2),   q = b v / (t + b^2),   s(t) = p^2 + q^2 = 1,   t > -b^2,
+    m = u / (t + 1),   n = v / (t + k),   s(t) = m^2 + k n^2 = 1,   t > -k,
 
-where t is the signed distance over hypot(p/a, q/b). s falls and is convex for t > -b^2, so the root is
-unique there. 1 / sqrt(s) is all but straight in t (for a circle it is straight), so Newton's iteration on
-it, t += s (sqrt(s) - 1) / (p^2 / (t + a^2) + q^2 / (t + b^2)), arrives in two or three steps near the
-ellipse. The few points for which it does not, deep inside or far away, are solved by Newton's iteration on
-s from below, which cannot overshoot a falling convex function.
+where t is the signed distance over hypot(m, n). s falls and is convex for t > -k, so the root is unique
+there. 1 / sqrt(s) is all but straight in t (for a circle it is straight), so Newton's iteration on it,
+t += s (sqrt(s) - 1) / (m^2 / (t + 1) + k n^2 / (t + k)), arrives in two or three steps near the ellipse. The
+few points for which it does not, deep inside or far away, are solved by Newton's iteration on s from below,
+which cannot overshoot a falling convex function.
 
 References
 ----------
@@ -19,6 +20,7 @@ Harwell report TP 515 (1973), for iterating on 1 / sqrt(s). Both from memory, no
 
 from __future__ import annotations
 
+from math import sqrt
 from typing import NamedTuple
 
 import numpy as np
@@ -31,65 +33,76 @@ NEWTON_TOLERANCE = 4e-16
 
 
 class FootWork(NamedTuple):
-    """Memory for m points, four (2, m) and two (m,); on return p/a and q/b, their squares, and s."""
+    """Memory for m points, three (2, m) and three (m,)."""
 
-    slopes: Floats
+    normals: Floats
+    """On return m and n."""
     squares: Floats
-    parts: Floats
+    """On return m^2 and n^2."""
     sums: Floats
     s: Floats
-    spare: Floats
+    """On return s."""
+    fall: Floats
+    off: Floats
+    """On return sqrt(s) - 1."""
 
 
-def solve_feet(uv: Floats, a: float, b: float, t: Floats, work: FootWork, tolerance: float) -> None:
-    """Solve for t in place from its value on entry; p/a and q/b are left in ``work.slopes``.
+def solve_feet(uv: Floats, k: float, t: Floats, work: FootWork, tolerance: float) -> None:
+    """Solve for t in place from its value on entry; what else is known of the feet is left in ``work``.
 
     Parameters
     ----------
     uv : (2, m) float
-        Points in the ellipse's axes; in the precision of ``t`` and ``work``.
-    a, b : float
-        Semi-axes, a >= b.
+        Points in the ellipse's axes, in units of the long half-axis.
+    k : float
+        (b/a)^2, at most one.
     t : (m,) float
         Start values, overwritten by the roots.
     work : FootWork
     tolerance : float
-        Largest |s - 1| that is left.
+        Largest root mean square of sqrt(s) - 1 that is left.
     """
-    slopes, squares, parts, sums, s, spare = work
-    (to_a, to_b), (along, across), (first, second) = sums, squares, parts
-    aa, bb, low, high = a * a, b * b, 1.0 - tolerance, 1.0 + tolerance
+    normals, squares, sums, s, fall, off = work
+    (to_one, to_k), of_squares = sums, np.array([1.0, k])
+    enough = t.size * tolerance**2
     for step in range(MAX_STEPS + 1):
-        np.add(t, aa, to_a)
-        np.add(t, bb, to_b)
-        np.divide(uv, sums, slopes)
-        np.multiply(slopes, slopes, squares)
-        np.multiply(along, aa, first)
-        np.multiply(across, bb, second)
-        np.add(first, second, s)
-        arrived = s.max() <= high and s.min() >= low
+        np.add(t, 1.0, to_one)
+        np.add(t, k, to_k)
+        np.divide(uv, sums, normals)
+        np.multiply(normals, normals, squares)
+        np.dot(of_squares, squares, s)
+        np.sqrt(s, off)
+        np.subtract(off, 1.0, off)
+        arrived = off.dot(off) <= enough
         if arrived or step == MAX_STEPS:
             break
-        np.divide(parts, sums, parts)
-        np.add(first, second, first)
-        np.sqrt(s, spare)
-        np.subtract(spare, 1.0, spare)
-        np.multiply(spare, s, spare)
-        np.divide(spare, first, spare)
-        np.add(t, spare, t)
-    if not arrived or t.min() <= -bb:
-        lost = np.flatnonzero((t <= -bb) | ~(np.abs(s - 1.0) <= tolerance))
-        t[lost], slopes[0, lost], slopes[1, lost] = solve_feet_safely(uv[:, lost].astype(float), a, b)
-        squares[:, lost] = slopes[:, lost] ** 2
-        s[lost] = aa * along[lost] + bb * across[lost]
+        np.divide(squares, sums, squares)
+        np.dot(of_squares, squares, fall)
+        np.multiply(off, s, off)
+        np.divide(off, fall, off)
+        np.add(t, off, t)
+    if not (arrived and t.min() > -k):
+        lost = np.flatnonzero(~((t > -k) & (np.abs(off) <= tolerance)))
+        t[lost], normals[0, lost], normals[1, lost] = solve_feet_safely(uv[:, lost], 1.0, sqrt(k))
+        squares[:, lost] = normals[:, lost] ** 2
+        s[lost], off[lost] = 1.0, 0.0
 
 
 def solve_feet_safely(uv: Floats, a: float, b: float) -> Floats:
     """Rows t, p/a, q/b (3, m) for any points, by Newton's iteration from below.
 
-    Arguments as for :func:`solve_feet`. The unknown is t + b^2, so that nothing is lost where that is
-    small. On the long axis inside the evolute it is zero, and of the two feet that are equally near the
-    upper one is given; at the centre of a circle, where every foot is, the one on the second axis.
+    Parameters
+    ----------
+    uv : (2, m) float
+        Points in the axes of the ellipse.
+    a, b : float
+        Semi-axes, a >= b.
+
+    Notes
+    -----
+    The unknown is t a^2 + b^2, so that nothing is lost where that is small. On the long axis inside the
+    evolute it is zero, and of the two feet that are equally near the upper one is given; at the centre of a
+    circle, where every foot is, the one on the second axis.
     """
     focal2 = (a - b) * (a + b)
     au, bv = a * uv[0], b * uv[1]

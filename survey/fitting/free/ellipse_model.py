@@ -5,15 +5,18 @@ third of arcs of 60 degrees; the coefficients of Q = A x^2 + B x y + C y^2 + D x
 They matter up to a common factor; the largest of the start is held: the constant for a closed ellipse, the
 coefficient of y for an arc seen from its chord (y = F + D x + A x^2 + B x y + C y^2).
 
-Distances are to the ellipse, not to the conic's value: the foot of each perpendicular comes from the secular
-equation (:mod:`survey.fitting.free.ellipse_foot`). There d grows by (term at the foot) / |grad Q| with each
-coefficient, and |grad Q| = 2 k hypot(p/a, q/b) for Q = k ((u/a)^2 + (v/b)^2 - 1). One product of six
-columns (the five terms over |grad Q|, and d) with themselves then gives J'J, J'd and the sum of squares.
+Distances are to the ellipse, not to the conic's value: the foot of each perpendicular and the direction
+(m, n) of its normal come from the secular equation (:mod:`survey.fitting.free.ellipse_foot`), with what is
+left of it in ``off``. The distance is then a (t (m^2 + n^2) + off) / hypot(m, n), exact to the square of
+``off``. It grows by (term at the foot) / |grad Q| with each coefficient, and |grad Q| = 2 f hypot(m, n) / a
+for Q = f ((u/a)^2 + (v/b)^2 - 1). With w = a / hypot(m, n), one product of six columns (the five terms times
+w, and d) with themselves gives J'J, J'd and the sum of squares.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
+from math import cos, sin
 from typing import NamedTuple
 
 import numpy as np
@@ -23,16 +26,13 @@ from survey.curves.protocol import Floats
 from survey.fitting.engine import NormalSums
 from survey.fitting.free.ellipse_conic import EllipsePlace, ellipse_place
 from survey.fitting.free.ellipse_foot import FootWork, solve_feet
-from survey.fitting.free.points import FEW_POINTS, FreePoints
+from survey.fitting.free.points import FreePoints
 from survey.fitting.robust import ScaledLoss
 
-EXACT_FEET = 1e-11
-"""Largest |p^2 + q^2 - 1|. The foot is then moved onto the ellipse, which leaves its place exact to about
-that part of the axes and the distance to the square of it."""
-FINE_FEET = 1e-8
-"""The same for many points: a tenth of the gradient that is asked for there."""
-ROUGH_FEET = 2e-3
-"""The same for a first pass over many points, in single precision: good for a step, but for no proof."""
+FOOT_RATIO = 0.3
+"""What is left of the secular equation, root mean square, over the gradient that is asked for."""
+ROUGH_FEET = 1e-3
+"""The same for a first pass over many points: good for a step, but for no proof."""
 BLOCK = 8192
 """Points a pass; the rows in use then stay in a second-level cache of 2 MB."""
 
@@ -47,29 +47,23 @@ class EllipseModel:
     names: Sequence[str] = ()
 
     def __init__(self, points: FreePoints, coefficients: Floats) -> None:
-        n = len(points.xy_mm)
         self.points = points
-        self._coefficients = coefficients if coefficients[0] + coefficients[2] > 0.0 else -coefficients
-        self.held = int(np.abs(coefficients).argmax())
-        self.held_value = float(self._coefficients[self.held])
-        self._free = np.array([term for term in range(6) if term != self.held])
+        self.n_observations = len(points.xy_mm)
+        values: list[float] = coefficients.tolist()
+        sizes = [abs(value) for value in values]
+        self.held = sizes.index(max(sizes))
+        self._coefficients = values if values[0] + values[2] > 0.0 else [-value for value in values]
+        self.held_value = self._coefficients[self.held]
+        self._turn = cos(points.turn_rad), sin(points.turn_rad)
         self._origin = points.origin_mm[:, None]
-        self._to_frame = points.to_frame.tolist()
-        self._tolerance = EXACT_FEET if n <= FEW_POINTS else FINE_FEET
-        self._rough_next = n > FEW_POINTS
-        self._feet = np.zeros(n)
-        self._memory = np.empty(ROWS * min(n, BLOCK))
-        self._works: dict[tuple[int, type], _Work] = {}
-
-    @property
-    def n_observations(self) -> int:
-        """Number of points."""
-        return len(self.points.xy_mm)
+        self._tolerance = FOOT_RATIO * points.relative_tolerance
+        self._rough_next = points.sampled is not None
+        self._blocks = _blocks(points, self.held)
 
     @property
     def start(self) -> Floats:
         """The free coefficients of the start."""
-        return np.asarray(self._coefficients[self._free])
+        return np.array(self._coefficients[: self.held] + self._coefficients[self.held + 1 :])
 
     def coefficients(self, parameters: Floats) -> list[float]:
         """All six coefficients."""
@@ -82,27 +76,26 @@ class EllipseModel:
         return ellipse_place(self.coefficients(parameters))
 
     def sums(self, parameters: Floats, loss: ScaledLoss | None) -> NormalSums:
-        """The engine's sums over blocks of points; rough ones the first time, if the points are many."""
+        """The engine's sums over blocks of points."""
         place = self.place(parameters)
         rough, self._rough_next = self._rough_next, False
-        total, cost = np.zeros((6, 6)), 0.0
-        for work, block in self._passes(place, rough):
-            columns = work.columns
-            if self.points.root_weights is not None:
-                columns *= self.points.root_weights[block]
-            if loss is not None:
-                weights, added = loss.weigh(work.distance)
-                columns *= np.sqrt(weights)
-                cost += added
-            product = blas.sgemm if rough else blas.dgemm
-            total += product(1.0, columns.T, columns.T, trans_a=1)
-        factor = 0.5 / place.size
-        return NormalSums(
-            total[:5, :5] * factor**2,
-            total[5, :5] * factor,
-            float(total[5, 5]) if loss is None else cost,
-            rough,
-        )
+        tolerance = ROUGH_FEET if rough else self._tolerance
+        views, total, cost = self._views(place), np.zeros((6, 6)), 0.0
+        with np.errstate(all="ignore"):  # feet gone astray are found and solved anew
+            for block in self._blocks:
+                self._pass(block, place, views, tolerance)
+                columns = block.work.columns
+                if block.root_weights is not None:
+                    columns *= block.root_weights
+                if loss is not None:
+                    weights, added = loss.weigh(block.work.distance)
+                    columns *= np.sqrt(weights)
+                    cost += added
+                total += blas.dgemm(1.0, columns.T, columns.T, trans_a=1)
+        if loss is None:
+            cost = float(total[5, 5])
+        total *= 0.5 / place.size
+        return NormalSums(total[:5, :5] * (0.5 / place.size), total[5, :5], cost, rough)
 
     def residuals(self, parameters: Floats) -> Floats:
         """Signed distances (n,) in the frame's unit, times the roots of the weights."""
@@ -111,102 +104,102 @@ class EllipseModel:
 
     def distances(self, parameters: Floats) -> Floats:
         """Signed distances (n,) in the frame's unit."""
-        passes = self._passes(self.place(parameters), False)
-        return np.concatenate([work.distance.copy() for work, _ in passes])
+        place, distances = self.place(parameters), []
+        views = self._views(place)
+        with np.errstate(all="ignore"):
+            for block in self._blocks:
+                self._pass(block, place, views, self._tolerance)
+                distances.append(block.work.distance.copy())
+        return np.concatenate(distances)
 
-    def _passes(self, place: EllipsePlace, rough: bool) -> Iterator[tuple[_Work, slice]]:
-        """Block after block with its columns filled; each is overwritten by the next."""
-        n = self.n_observations
-        size = -(-n // (-(-n // BLOCK)))
-        kind = np.float32 if rough else np.float64
-        views: Floats = np.array(self._views(place), dtype=kind)
-        back: Floats = np.array([[place.cos, -place.sin], [place.sin, place.cos]], dtype=kind)
-        for first in range(0, n, size):
-            block = slice(first, min(first + size, n))
-            work = self._work_for(block.stop - first, kind)
-            with np.errstate(all="ignore"):  # feet gone astray are found and solved anew
-                self._pass(place, block, views, back, work)
-            yield work, block
-
-    def _pass(self, place: EllipsePlace, block: slice, views: Floats, back: Floats, work: _Work) -> None:
-        """Fill the columns of a block: the terms at the feet over hypot(p/a, q/b), then d."""
-        given, seen, t, (xx, xy, yy, xw, yw, inverse), distance, _, feet = work
-        np.subtract(self.points.xy_mm[block].T, self._origin, given[:2], casting="same_kind")
-        given[2] = 1.0  # blocks of another length have used this memory since
-        np.dot(views, given, seen)
-        uv = seen[2:]
-        if t.dtype == np.float32:
-            t[:] = 0.0
-            solve_feet(uv, place.a, place.b, t, feet, ROUGH_FEET)
-            self._feet[block] = t
-        else:
-            solve_feet(uv, place.a, place.b, self._feet[block], feet, self._tolerance)
-        # 1 / hypot of p/a and q/b, then the unit normal, which stays when the foot is moved onto the ellipse
-        (n_u, n_v), (x, y), (d_u, d_v), s = feet.slopes, seen[:2], feet.parts, feet.s
-        np.add(feet.squares[0], feet.squares[1], inverse)
-        np.sqrt(inverse, inverse)
-        np.divide(1.0, inverse, inverse)
-        np.multiply(n_u, inverse, n_u)
-        np.multiply(n_v, inverse, n_v)
-        np.multiply(s, 0.5, s)
-        np.add(s, 0.5, s)
-        np.multiply(inverse, s, inverse)
-        np.multiply(uv, feet.slopes, feet.parts)
-        np.add(d_u, d_v, distance)
-        np.subtract(distance, inverse, distance)
-        # foot in the points' frame: from the point back along the normal
-        np.dot(back, feet.slopes, feet.parts)
-        np.multiply(d_u, distance, d_u)
-        np.multiply(d_v, distance, d_v)
-        np.subtract(seen[:2], feet.parts, seen[:2])
-        np.multiply(x, inverse, xw)
-        np.multiply(y, inverse, yw)
+    def _pass(self, block: _Block, place: EllipsePlace, views: _Views, tolerance: float) -> None:
+        """Fill the columns of a block with the terms at the feet times w, and d; the next overwrites them."""
+        given, given_and_1, uv, normals_and_1, (xx, xy, yy, xw, yw, w), distance, _, solving = block.work
+        np.subtract(block.xy_mm, self._origin, given)
+        np.dot(views.in_ellipse, given_and_1, uv)
+        solve_feet(uv, place.squeeze, block.t, solving, tolerance)
+        mm, nn = solving.squares
+        np.add(mm, nn, w)
+        np.multiply(block.t, w, distance)
+        np.add(distance, solving.off, distance)
+        np.sqrt(w, w)
+        np.divide(place.a, w, w)
+        np.multiply(distance, w, distance)
+        x, y = np.dot(views.of_foot, normals_and_1, solving.sums)
+        np.multiply(x, w, xw)
+        np.multiply(y, w, yw)
         np.multiply(x, xw, xx)
         np.multiply(x, yw, xy)
         np.multiply(y, yw, yy)
 
-    def _work_for(self, m: int, kind: type) -> _Work:
-        """Memory for m points in double or single precision, carved out of the one piece there is."""
-        work = self._works.get((m, kind))
-        if work is None:
-            rows: Floats = self._memory.view(kind)[: ROWS * m].reshape(ROWS, m)
-            # the held coefficient's term comes first, so that the rest and d are one piece
-            terms = [rows[9 + (term + 1 if term < self.held else term)] for term in range(6)]
-            terms[self.held] = rows[9]
-            feet = FootWork(rows[16:18], rows[18:20], rows[20:22], rows[22:24], rows[24], rows[25])
-            work = _Work(rows[:3], rows[3:7], rows[7], tuple(terms), rows[15], rows[10:16], feet)
-            self._works[m, kind] = work
-        return work
+    def _views(self, place: EllipsePlace) -> _Views:
+        (c, s), a, flat = self._turn, place.a, place.a * place.squeeze
+        along, across = place.cos / a, place.sin / a
+        to_u = (along * c - across * s) / self.points.scale_mm
+        to_v = (across * c + along * s) / self.points.scale_mm
+        in_ellipse = [
+            [to_u, to_v, -along * place.x - across * place.y],
+            [-to_v, to_u, across * place.x - along * place.y],
+        ]
+        of_foot = [[place.cos * a, -place.sin * flat, place.x], [place.sin * a, place.cos * flat, place.y]]
+        return _Views(np.array(in_ellipse), np.array(of_foot))
 
-    def _views(self, place: EllipsePlace) -> Floats:
-        """Matrix (4, 3) from (millimetres off the origin, 1) to x, y in the frame and u, v in the ellipse."""
-        c, s = place.cos, place.sin
-        (xx, xy), (yx, yy) = self._to_frame
-        return np.array(
-            [
-                [xx, xy, 0.0],
-                [yx, yy, 0.0],
-                [c * xx + s * yx, c * xy + s * yy, -c * place.x - s * place.y],
-                [c * yx - s * xx, c * yy - s * xy, s * place.x - c * place.y],
-            ]
-        )
+
+class _Views(NamedTuple):
+    """Ways between the places a point is seen in, as matrices (2, 3) on two coordinates and 1."""
+
+    in_ellipse: Floats
+    """From millimetres off the origin to u and v over a."""
+    of_foot: Floats
+    """From m and n to the foot's x and y in the points' frame."""
 
 
 class _Work(NamedTuple):
-    """Rows of memory for one block."""
+    """Rows of memory for a block of m points."""
 
     given: Floats
-    """x, y off the origin, and 1."""
-    seen: Floats
-    """x, y in the points' frame, and u, v in the ellipse."""
-    t: Floats
+    """x and y off the origin in millimetres."""
+    given_and_1: Floats
+    uv: Floats
+    """u and v over a."""
+    normals_and_1: Floats
     terms: tuple[Floats, ...]
-    """The six terms over hypot(p/a, q/b)."""
+    """The six terms of the conic at the foot, times w."""
     distance: Floats
     columns: Floats
     """The five terms that are not held, and the distance."""
-    feet: FootWork
+    solving: FootWork
 
 
-ROWS = 26
-"""Of :class:`_Work`: 3 + 4 + 1, one to spare, 6 + 1 for the terms and the distance, and ten for the feet."""
+class _Block(NamedTuple):
+    """A block of points (2, m), the unknowns t of their feet, and memory it shares with other blocks."""
+
+    xy_mm: Floats
+    root_weights: Floats | None
+    t: Floats
+    work: _Work
+
+
+def _blocks(points: FreePoints, held: int) -> list[_Block]:
+    """All points in blocks of all but equal length."""
+    n = len(points.xy_mm)
+    size = -(-n // (-(-n // BLOCK)))
+    xy, t, root, works = points.xy_mm.T, np.zeros(n), points.root_weights, {}
+    blocks = []
+    for first in range(0, n, size):
+        last = min(first + size, n)
+        if last - first not in works:
+            works[last - first] = _work(last - first, held)
+        weights = None if root is None else root[first:last]
+        blocks.append(_Block(xy[:, first:last], weights, t[first:last], works[last - first]))
+    return blocks
+
+
+def _work(m: int, held: int) -> _Work:
+    rows = np.empty((22, m))
+    rows[2] = rows[7] = 1.0
+    # the held coefficient's term comes first, so that the rest and d are one piece
+    terms = [rows[8 + (term + 1 if term < held else term)] for term in range(6)]
+    terms[held] = rows[8]
+    solving = FootWork(rows[5:7], rows[15:17], rows[17:19], rows[19], rows[20], rows[21])
+    return _Work(rows[:2], rows[:3], rows[3:5], rows[5:8], tuple(terms), rows[14], rows[9:15], solving)

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import nan, sqrt
+from math import inf, nan, sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.linalg import lapack
 
 from survey.curves.protocol import Floats
+from survey.fitting.engine import SINGULAR_PIVOT
 from survey.fitting.free.points import FreePoints
 from survey.fitting.free.search import CoefficientModel, Found
+
+OPEN_PARAMETERS = "the gradient vanishes, but the points leave a parameter open: no bound for its uncertainty"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,9 +81,15 @@ def quality_of(found: Found[CoefficientModel], points: FreePoints) -> FitQuality
 
 
 def parameter_covariance(
-    found: Found[CoefficientModel], n_used: int, scale: float | None, conic: Floats, slopes: Floats
+    found: Found[CoefficientModel],
+    n_used: int,
+    scale: float | None,
+    *,
+    conic: Floats,
+    slopes: Floats,
+    outwards: Floats,
 ) -> Floats:
-    """Covariance (k, k) of a curve's own parameters, in the frame's unit.
+    """Covariance (k, k) of a curve's own parameters.
 
     Parameters
     ----------
@@ -91,25 +101,40 @@ def parameter_covariance(
     conic : (k + 1,) float
         The curve's coefficients, in any size.
     slopes : (k + 1, k) float
-        Their derivatives for the parameters.
+        Their derivatives for the parameters in the frame.
+    outwards : (k, k) float
+        Matrix from the parameters in the frame to those that are given.
+
+    Returns
+    -------
+    (k, k) float
+        NaN if neither the scale is known nor a point is left over to find it from; infinite if the points
+        leave a parameter open (:data:`OPEN_PARAMETERS`).
 
     Notes
     -----
     Coefficients with the held one at its value are q = conic h / conic_held; with T = dq/dp the covariance
-    is inv(T) C inv(T)'.
+    is variance inv(T' N T), N being the search's normal matrix.
     """
     k = slopes.shape[1]
-    if found.robust is not None:
-        of_coefficients = found.robust.covariance()
-    elif scale is not None:
-        of_coefficients = found.solution.covariance(scale**2)
-    elif n_used > k:
-        of_coefficients = found.solution.covariance(found.solution.cost / (n_used - k))
-    else:
-        return np.full((k, k), nan)
-    held = found.model.held
-    turned = (slopes - conic[:, None] * (slopes[held] / conic[held])) * (found.model.held_value / conic[held])
+    variance = _variance(found, n_used, scale, k)
+    held, size = found.model.held, found.model.held_value / conic.item(found.model.held)
+    turned = (slopes - conic[:, None] * (slopes[held] / conic[held])) * size
     free = turned[[term for term in range(k + 1) if term != held]]
-    size = np.sqrt(np.add.reduce(free * free, axis=0))
-    back = np.linalg.inv(free / size)
-    return np.asarray((back @ of_coefficients @ back.T) / (size[:, None] * size))
+    matrix = free.T @ found.solution.matrix @ free
+    scales = np.sqrt(matrix.diagonal())
+    with np.errstate(divide="ignore", invalid="ignore"):  # a parameter without any effect ends in info
+        factor, info = lapack.dpotrf(matrix / (scales[:, None] * scales), lower=1, clean=1)
+    if info != 0 or not factor.diagonal().min() ** 2 > SINGULAR_PIVOT:
+        return np.full((k, k), inf)
+    root = outwards @ (lapack.dtrtri(factor, lower=1)[0] / scales).T
+    return np.asarray(variance * (root @ root.T))
+
+
+def _variance(found: Found[CoefficientModel], n_used: int, scale: float | None, k: int) -> float:
+    """Variance of the residuals, in the frame's unit."""
+    if found.robust is not None:  # after Huber, which is the plain covariance times a number
+        return float(found.robust.covariance()[0, 0] / found.solution.covariance()[0, 0])
+    if scale is not None:
+        return scale**2
+    return found.solution.cost / (n_used - k) if n_used > k else nan

@@ -11,16 +11,15 @@ import numpy as np
 from survey.curves.protocol import Floats
 from survey.fitting.engine import EngineOptions, Model, Solution, minimise
 from survey.fitting.engine_robust import RobustSolution, minimise_robustly
-from survey.fitting.free.points import FEW_POINTS, FreePoints
+from survey.fitting.free.points import FreePoints
 from survey.fitting.robust import Loss
 
-FEW = EngineOptions(relative_tolerance=1e-11, absolute_tolerance=1e-14, first_damping=1e-9)
-"""Lengths are in units of the points' extent: 1e-14 is their rounding."""
-MANY = EngineOptions(relative_tolerance=1e-7, absolute_tolerance=1e-14, first_damping=1e-9)
-"""1e-7 of the rms residual leaves the sum of squares within 1e-14 of its least and the parameters, even of
-1e6 points, within 1e-4 of their standard errors."""
-SAMPLED = EngineOptions(relative_tolerance=1e-3, absolute_tolerance=1e-12, first_damping=1e-9)
-"""A sample's optimum is itself off by 1e-2 of the rms residual; its search need not be finer."""
+SAMPLED = EngineOptions(relative_tolerance=0.05, absolute_tolerance=1e-12, first_damping=1e-9)
+"""The optimum of a sample is itself off by so much of the rms residual; its search need not be finer."""
+ROUNDING = 1e-14
+"""Of lengths in units of the points' extent."""
+FIRST_DAMPING = 1e-9
+"""Algebraic starts are near enough for undamped steps."""
 
 
 class CoefficientModel(Model, Protocol):
@@ -86,8 +85,12 @@ def find(
     scale : float or None
         Standard deviation of good residuals in the model's unit, where it is known.
     """
+    options = EngineOptions(
+        relative_tolerance=points.relative_tolerance,
+        absolute_tolerance=ROUNDING,
+        first_damping=FIRST_DAMPING,
+    )
     sample = points.sample()
-    options = FEW if points.xy_mm.shape[0] <= FEW_POINTS else MANY
     for coefficients in starts:
         if sample is not points:
             model = model_of(sample, coefficients)

@@ -14,6 +14,8 @@ from memory, not seen.
 
 from __future__ import annotations
 
+from math import sqrt
+
 import numpy as np
 from scipy.linalg import blas, lapack
 
@@ -26,41 +28,42 @@ CIRCLE_ABOUT_POINTS = np.array([1.0, 0.0, 1.0, 0.0, 0.0, -1.0])
 
 def _moments(points: FreePoints, n_terms: int) -> Floats:
     """Mean products of the terms (x^2, x y, y^2, x, y, 1) or (x^2 + y^2, x, y, 1) in the frame."""
-    x, y = points.to_frame @ (points.xy_mm - points.origin_mm).T
-    terms = np.empty((n_terms, x.size))
+    terms = np.ones((n_terms, len(points.xy_mm)))
+    x, y = np.dot(points.to_frame, points.xy_mm.T - points.origin_mm[:, None], terms[-3:-1])
+    np.multiply(x, x, terms[0])
     if n_terms == 4:
-        terms[0] = x * x + y * y
+        terms[0] += y * y
     else:
-        np.multiply(x, x, terms[0])
         np.multiply(x, y, terms[1])
         np.multiply(y, y, terms[2])
-    terms[-3], terms[-2], terms[-1] = x, y, 1.0
     if points.root_weights is not None:
         terms *= points.root_weights
     sums = blas.dgemm(1.0, terms.T, terms.T, trans_a=1)
-    return np.asarray(sums / sums[-1, -1])
+    return np.asarray(sums / sums.item(-1))
 
 
 def _taubin(sums: Floats, slopes: Floats) -> Floats:
     """Coefficients of least mean square over mean square slope; the constant is eliminated."""
     means = sums[:-1, -1]
-    _, vectors, info = lapack.dsygv(sums[:-1, :-1] - np.outer(means, means), slopes)
+    _, vectors, info = lapack.dsygv(sums[:-1, :-1] - means[:, None] * means, slopes)
     if info != 0:
         return np.full(sums.shape[0], np.nan)
-    first = vectors[:, 0]
-    return np.asarray(np.append(first, -first @ means) / np.linalg.norm(first))
+    coefficients = np.empty(sums.shape[0])
+    first = coefficients[:-1] = vectors[:, 0]
+    coefficients[-1] = -first.dot(means)
+    return coefficients / sqrt(first.dot(first))
 
 
 def circle_start(points: FreePoints) -> Floats:
     """Taubin's circle: coefficients of x^2 + y^2, x, y, 1."""
     sums = _moments(points, 4)
-    z, x, y, _ = sums[-1]
+    z, x, y, _ = sums[-1].tolist()
     return _taubin(sums, np.array([[4.0 * z, 2.0 * x, 2.0 * y], [2.0 * x, 1.0, 0.0], [2.0 * y, 0.0, 1.0]]))
 
 
 def ellipse_start(sums: Floats) -> Floats:
     """Taubin's conic from mean products of terms: coefficients of x^2, x y, y^2, x, y, 1; any conic."""
-    xx, xy, yy, x, y, _ = sums[-1]
+    xx, xy, yy, x, y, _ = sums[-1].tolist()
     slopes = np.array(
         [
             [4.0 * xx, 2.0 * xy, 0.0, 2.0 * x, 0.0],
