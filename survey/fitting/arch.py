@@ -30,19 +30,32 @@ from scipy.special import logsumexp
 from survey.curves import curve_of
 from survey.curves.protocol import Floats
 from survey.curves.shape import ArchShape, Family
-from survey.fitting.candidates import FinalFit, candidate_of, final_fit, mean_scatter
+from survey.fitting.candidates import FinalFit, candidate_of, final_fit, mean_scatter, rms_of
 from survey.fitting.count import count_courses
 from survey.fitting.hypotheses import Ground, Weighed, weigh_hypotheses
-from survey.fitting.module import find_module
+from survey.fitting.module import find_module, is_semicircle
 from survey.fitting.movement import final_moved, movement_of
 from survey.fitting.noise import Scatter
 from survey.fitting.options import FitOptions
-from survey.fitting.result import ArchFit, Candidate, Module, Movement, PointFits
+from survey.fitting.result import (
+    ArchFit,
+    Candidate,
+    CourseCount,
+    Estimate,
+    Module,
+    Movement,
+    PointFits,
+)
 from survey.fitting.sightings import Sightings, sightings_of
-from survey.fitting.verdict import MOVES_FROM, NONE_CLEAR, Odds, odds_of, verdict_of
+from survey.fitting.verdict import MOVES_FROM, Compared, Odds, odds_of, verdict_of
 from survey.record.model import Record
 
 USUAL_JOINT_MM = 9.0
+BRICK_SIGMA_MM = 3.0
+"""How far a ring's depth, measured once, stands from the size its bricks were made to; judgement."""
+SURE_COUNT = 0.9
+GOOD = 0.5
+"""A point of more weight than this counts as a good one."""
 SET_ASIDE = 0.05
 """A point of less weight than this has no say."""
 
@@ -71,18 +84,20 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
     weighed = weigh_hypotheses(seen, pitch, 0.0 if ring is None else ring.depth_mm, asked)
     odds = odds_of(weighed)
     finals = {family: final_fit(still, weighed.ground) for family, still in weighed.stills.items()}
-    likeliest = odds.ranked[0]
-    chosen = asked.chosen if asked.chosen is not None and asked.chosen in finals else likeliest
-    origin = finals[chosen].parameters[:2]
     ground = weighed.ground
+    order = _in_order(odds, finals, ground)
+    chosen = asked.chosen if asked.chosen is not None and asked.chosen in finals else order[0]
+    origin = finals[chosen].parameters[:2]
     candidates = {family: candidate_of(final, ground, origin) for family, final in finals.items()}
-    shapes = _compared(weighed, odds, candidates, origin)
+    good = np.abs(finals[order[0]].distance[ground.weight > GOOD])
+    compared = Compared(order, _shapes(weighed, odds, candidates, origin), float(np.max(good, initial=0.0)))
     joint = _usual_joint(ground, 0.0 if ring is None else ring.brick_width_mm)
-    verdict = verdict_of(weighed, odds, shapes, joint, asked.clear_probability)
+    verdict = verdict_of(weighed, odds, compared, joint, asked.clear_probability)
     movement = _movement(weighed, odds, candidates, origin)
+    original = candidates[chosen] if movement is None else movement.original
     scatter = _scatter(weighed, odds, chosen, movement is not None)
     origin_face = float(origin[0] + seen.centre_mm[0]), float(origin[1] + seen.centre_mm[1])
-    curve = curve_of(candidates[chosen].shape)
+    courses = count_courses(record, curve_of(candidates[chosen].shape), origin_face)
     return ArchFit(
         record_name=record.name,
         frame=record.frame.moved_to(origin_face),
@@ -95,13 +110,21 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
         correlation_length_mm=scatter.correlation_mm,
         n_effective=_effective(ground, scatter),
         movement=movement,
-        module=_module(candidates[chosen] if movement is None else movement.original),
-        courses=count_courses(record, curve, origin_face),
+        module=None if odds.is_none else _module(original, record, courses),
+        courses=courses,
         notes=_notes(seen, weighed),
     )
 
 
-def _compared(
+def _in_order(odds: Odds, finals: dict[Family, FinalFit], ground: Ground) -> tuple[Family, ...]:
+    """Families, the likeliest first; where none fits, by how near they come: odds of nonsense say nothing."""
+    if not odds.is_none:
+        return tuple(odds.ranked)
+    near = {f: (not final.converged, rms_of(final.distance, ground)) for f, final in finals.items()}
+    return tuple(sorted(near, key=lambda family: near[family]))
+
+
+def _shapes(
     weighed: Weighed, odds: Odds, candidates: dict[Family, Candidate], origin: Floats
 ) -> dict[Family, ArchShape]:
     """Shapes to tell apart: of a family that has moved its original, else its candidate."""
@@ -121,7 +144,7 @@ def _usual_joint(ground: Ground, brick_mm: float) -> float:
 def _movement(
     weighed: Weighed, odds: Odds, candidates: dict[Family, Candidate], origin: Floats
 ) -> Movement | None:
-    if odds.none >= NONE_CLEAR or odds.has_moved < MOVES_FROM:
+    if odds.is_none or odds.has_moved < MOVES_FROM:
         return None
     family = max(odds.moved, key=lambda f: odds.moved[f])
     final = final_moved(weighed.moved[family], weighed.ground)
@@ -132,7 +155,7 @@ def _movement(
 def _scatter(weighed: Weighed, odds: Odds, chosen: Family, moved: bool) -> Scatter:
     """What the likeliest hypothesis says of irregularity and its correlation."""
     ground = weighed.ground
-    if odds.none >= NONE_CLEAR:
+    if odds.is_none:
         return mean_scatter(ground.bends, ground.grid.scatters)
     if moved:
         family = max(odds.moved, key=lambda f: odds.moved[f])
@@ -162,15 +185,33 @@ def _point_fits(record: Record, seen: Sightings, final: FinalFit, ground: Ground
     )
 
 
-def _module(candidate: Candidate) -> Module | None:
-    """The unit the curve was set out in; the lengths are those ``set_out_lengths`` lists."""
+def _module(candidate: Candidate, record: Record, courses: tuple[CourseCount, ...]) -> Module | None:
+    """The unit the curve was set out in, and the bricks; the curve's lengths are those of its shape."""
     shape: ArchShape = candidate.shape
     figures = candidate.figures
     sigma = [2 * figures["half_span_mm"].sigma]
-    if shape.family is not Family.SEMICIRCULAR:
+    if not is_semicircle(shape):
         radii = [figures[f"radius_{k + 1}_mm"].sigma for k in range(len(shape.radii_mm))]
         sigma += [figures["rise_mm"].sigma, *radii]
-    return find_module(shape, np.array(sigma))
+    bricks = _brick_lengths(figures["length_mm"], record, courses)
+    return find_module(shape, np.array(sigma), other_lengths=bricks)
+
+
+def _brick_lengths(
+    length: Estimate, record: Record, courses: tuple[CourseCount, ...]
+) -> tuple[Estimate, ...]:
+    """The brick module of ring 1: its depth, and four courses with their joints where the count is sure."""
+    ring = next((r for r in record.rings if r.ring == 1), None)
+    if ring is None:
+        return ()
+    found = [Estimate(ring.depth_mm, BRICK_SIGMA_MM)]
+    count = next((c for c in courses if c.ring == 1), None)
+    if count is not None and count.probability.get(count.count, 0.0) >= SURE_COUNT:
+        four = 4.0 / count.count
+        # A whole number of courses must fill the arch: the pitch gives way by up to half a course in all.
+        rounding = four * length.value / count.count / np.sqrt(12.0)
+        found.append(Estimate(four * length.value, float(np.hypot(four * length.sigma, rounding))))
+    return tuple(found)
 
 
 def _notes(seen: Sightings, weighed: Weighed) -> tuple[str, ...]:

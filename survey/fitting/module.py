@@ -135,18 +135,35 @@ def set_out_lengths(shape: ArchShape) -> Floats:
     """The lengths (n,) of an arch a mason would have chosen in whole units: span, rise, and the radii that
     are free.
 
-    A semicircle has only its span. A segmental arch's radius follows from span and rise, and the last radius
-    of a chain of arcs from the others, but either may have been the one chosen, so each is searched.
+    A semicircle has only its span, and so have arcs that rise to half their span. A segmental arch's radius
+    follows from span and rise, and the last radius of a chain of arcs from the others, but either may have
+    been the one chosen, so each is searched.
     """
     lengths = [2 * shape.half_span_mm]
-    if shape.family is not Family.SEMICIRCULAR:
+    if not is_semicircle(shape):
         lengths += [shape.rise_mm, *shape.radii_mm]
     return np.array(lengths)
+
+
+def is_semicircle(shape: ArchShape) -> bool:
+    """Whether a shape is a semicircle, by its family or because its arcs rise to half their span."""
+    arcs = shape.family is not Family.ELLIPTICAL
+    return shape.family is Family.SEMICIRCULAR or (arcs and shape.rise_mm >= shape.half_span_mm * (1 - 1e-9))
 
 
 def _without_module(lengths: Floats, rng: np.random.Generator, n_simulated: int) -> Floats:
     """Lengths (n_simulated, n) of arches of about this size and no module, each drawn on its own."""
     return lengths * rng.uniform(0.7, 1.4, size=(n_simulated, lengths.size))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Peak:
+    """The best quantum of some lengths: its number among the quanta, and how often chance does as well."""
+
+    lengths_mm: Floats
+    sigma_mm: Floats
+    number: int
+    chance: float
 
 
 def find_module(
@@ -165,7 +182,9 @@ def find_module(
     sigma_mm : (n,) or scalar float, mm
         Standard uncertainty of each of ``set_out_lengths(shape)``.
     other_lengths : sequence of Estimate, mm
-        Further lengths, such as four courses of brick or the depth of a ring.
+        Further lengths, such as four courses of brick or the depth of a ring. Bricks may be of a unit or not,
+        whatever the curve is: the curve is searched on its own and with them, and the better answer counts,
+        its chance doubled for having been given two.
     search : ModuleSearch or None
         Units and simulation; None takes the defaults.
 
@@ -177,25 +196,25 @@ def find_module(
     """
     chosen = search if search is not None else ModuleSearch()
     own = set_out_lengths(shape)
-    lengths = np.concatenate([own, [length.value for length in other_lengths]])
-    sigma = np.concatenate(
-        [
-            np.broadcast_to(np.asarray(sigma_mm, dtype=float), own.shape),
-            [length.sigma for length in other_lengths],
-        ]
-    )
-    if lengths.size < MIN_LENGTHS:
+    sigma = np.broadcast_to(np.asarray(sigma_mm, dtype=float), own.shape)
+    others = np.array([[length.value, length.sigma] for length in other_lengths]).reshape(-1, 2)
+    tried = [(own, sigma)]
+    if len(others):
+        tried.append((np.concatenate([own, others[:, 0]]), np.concatenate([sigma, others[:, 1]])))
+    enough = [lengths for lengths in tried if lengths[0].size >= MIN_LENGTHS]
+    if not enough:
         return None
     unit_mm = np.array([unit.length_mm for unit in chosen.units])
     quanta = np.multiply.outer(np.multiply.outer(MULTIPLES, unit_mm), 1 + _DRIFTS)
-    score = quantogram(lengths, quanta.ravel(), sigma)
-    best = int(np.argmax(score))
-    simulated = _without_module(lengths, np.random.default_rng(chosen.seed), chosen.n_simulated)
-    chance = _share_of_better(simulated, quanta.ravel(), sigma, float(score[best]))
-    if chance > SIGNIFICANT:
+    allowed = SIGNIFICANT / len(enough)
+    peaks = [_peak(lengths, given, quanta.ravel(), chosen, allowed) for lengths, given in enough]
+    best = min(peaks, key=lambda peak: peak.chance)
+    if best.chance > allowed:
         return None
-    multiple, unit, _ = np.unravel_index(best, quanta.shape)
-    refined = refined_quantum(lengths, float(quanta.ravel()[best]), np.maximum(sigma, 1e-3))
+    multiple, unit, _ = np.unravel_index(best.number, quanta.shape)
+    refined = refined_quantum(
+        best.lengths_mm, float(quanta.ravel()[best.number]), np.maximum(best.sigma_mm, 1e-3)
+    )
     named = chosen.units[int(unit)]
     whole = refined.value / MULTIPLES[int(multiple)]
     return Module(
@@ -205,19 +224,31 @@ def find_module(
         source=named.source,
         span_units=2 * shape.half_span_mm / whole,
         rise_units=shape.rise_mm / whole,
-        chance_probability=chance,
+        chance_probability=best.chance * len(enough),
     )
 
 
-def _share_of_better(simulated: Floats, quanta_mm: Floats, sigma_mm: Floats, score: float) -> float:
+def _peak(
+    lengths_mm: Floats, sigma_mm: Floats, quanta_mm: Floats, search: ModuleSearch, allowed: float
+) -> _Peak:
+    score = quantogram(lengths_mm, quanta_mm, sigma_mm)
+    number = int(np.argmax(score))
+    simulated = _without_module(lengths_mm, np.random.default_rng(search.seed), search.n_simulated)
+    chance = _share_of_better(simulated, quanta_mm, sigma_mm, float(score[number]), allowed)
+    return _Peak(lengths_mm, sigma_mm, number, chance)
+
+
+def _share_of_better(
+    simulated: Floats, quanta_mm: Floats, sigma_mm: Floats, score: float, allowed: float
+) -> float:
     """Share of simulated arches whose best quantum scores at least as well, never stated below what was
     simulated.
 
-    Stops as soon as the share is sure to end above :data:`SIGNIFICANT`; the share returned is then that of
-    the arches looked at so far.
+    Stops as soon as the share is sure to end above what is allowed; the share returned is then that of the
+    arches looked at so far.
     """
     block = 250  # keeps the block of cosines within the cache
-    enough = SIGNIFICANT * (len(simulated) + 1)
+    enough = allowed * (len(simulated) + 1)
     n_better = n_seen = 0
     for part in np.array_split(simulated, max(1, len(simulated) // block)):
         n_better += int(np.count_nonzero(quantogram(part, quanta_mm, sigma_mm).max(axis=-1) >= score))

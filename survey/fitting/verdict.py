@@ -52,6 +52,11 @@ class Odds:
         return float(np.exp(self.log_none))
 
     @property
+    def is_none(self) -> bool:
+        """Whether the arch is said outright to be of none of the families."""
+        return self.none >= NONE_CLEAR
+
+    @property
     def family(self) -> dict[Family, float]:
         """Probability of each family, moved or not."""
         still, moved = self.still, self.moved
@@ -71,7 +76,11 @@ class Odds:
 
     def moves(self, family: Family) -> bool:
         """Whether a family is meant as the arch was before it moved, not as it stands."""
-        return self.has_moved >= MOVES_FROM and self.log_moved[family] > self.log_still[family]
+        return (
+            not self.is_none
+            and self.has_moved >= MOVES_FROM
+            and self.log_moved[family] > self.log_still[family]
+        )
 
 
 def odds_of(weighed: Weighed) -> Odds:
@@ -101,6 +110,24 @@ def difference_between(one: ArchShape, other: ArchShape) -> Difference:
     return Difference(float(apart[worst]), float(stations[worst] / curve.length_mm))
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Compared:
+    """The curves a verdict tells apart, in one frame.
+
+    Attributes
+    ----------
+    order : tuple of Family
+        The likeliest first; where none of the families fits, the nearest first.
+    shapes : mapping of Family to ArchShape
+    farthest_mm : float
+        How far the good points leave the first of them at most.
+    """
+
+    order: tuple[Family, ...]
+    shapes: Mapping[Family, ArchShape]
+    farthest_mm: float
+
+
 @dataclass(frozen=True, slots=True)
 class Rival:
     """A family that also comes into question, its probability, and how far it lies from the likeliest."""
@@ -111,27 +138,25 @@ class Rival:
 
 
 def verdict_of(
-    weighed: Weighed, odds: Odds, shapes: dict[Family, ArchShape], joint_mm: float, clear_from: float
+    weighed: Weighed, odds: Odds, compared: Compared, joint_mm: float, clear_from: float
 ) -> Verdict:
-    """The verdict on the shapes to tell apart (by family, in one frame), with the job's usual joint."""
+    """The verdict on the curves to tell apart, with the job's usual joint."""
     likeliest = odds.ranked[0]
-    rivals = _rivals(odds, shapes)
+    rivals = _rivals(odds, compared)
     most_mm = rivals[0].apart.most_mm if rivals else None
     probability = MappingProxyType(odds.family)
-    if odds.none >= NONE_CLEAR:
-        return Verdict(None, True, probability, _none_told(weighed, likeliest), most_mm)
+    if odds.is_none:
+        return Verdict(None, True, probability, _none_told(weighed, compared), most_mm)
     clear = odds.family[likeliest] >= clear_from
     told = _clear_told(odds, rivals, weighed.failed) if clear else _unclear_told(odds, rivals, joint_mm)
     return Verdict(likeliest, clear, probability, told, most_mm)
 
 
-def _rivals(odds: Odds, shapes: dict[Family, ArchShape]) -> list[Rival]:
-    """Every other family with a shape to compare, the likeliest first."""
-    likeliest, *others = odds.ranked
-    if likeliest not in shapes:
-        return []
-    first = shapes[likeliest]
-    return [Rival(f, odds.family[f], difference_between(first, shapes[f])) for f in others if f in shapes]
+def _rivals(odds: Odds, compared: Compared) -> list[Rival]:
+    """Every other family with a shape to compare, in their order."""
+    first, *others = compared.order
+    shapes = compared.shapes
+    return [Rival(f, odds.family[f], difference_between(shapes[first], shapes[f])) for f in others]
 
 
 def _name(family: Family) -> str:
@@ -156,7 +181,7 @@ def _clear_told(odds: Odds, rivals: Sequence[Rival], failed: Collection[Family])
     likeliest = odds.ranked[0]
     told = f"The points keep to {_a(_name(likeliest))} curve{_before(odds, likeliest)}"
     if not rivals:
-        return f"{told}; {_why_alone(odds, failed)}."
+        return f"{told}; no other family {'could be fitted' if failed else 'was asked for'}."
     second = rivals[0]
     stands = " as it stands" if odds.moves(likeliest) and not odds.moves(second.family) else ""
     odds_against = odds.family[likeliest] / max(second.probability, 1e-12)
@@ -166,13 +191,6 @@ def _clear_told(odds: Odds, rivals: Sequence[Rival], failed: Collection[Family])
         f"{told}; the next best, {next_best}, lies up to {most_mm:.1f} mm from it "
         f"{_where(second.apart.share)} and is {times} times less likely."
     )
-
-
-def _why_alone(odds: Odds, failed: Collection[Family]) -> str:
-    """Why there is no second curve to compare with."""
-    if len(odds.still) > 1:
-        return "no other family comes near enough to compare with it"
-    return "no other family could be fitted" if failed else "no other family was asked for"
 
 
 def _unclear_told(odds: Odds, rivals: Sequence[Rival], joint_mm: float) -> str:
@@ -225,15 +243,13 @@ def _alike_told(odds: Odds, close: Sequence[Rival], joint_mm: float) -> str:
     )
 
 
-def _none_told(weighed: Weighed, nearest: Family) -> str:
-    still = weighed.stills[nearest]
-    good = weighed.ground.weight > 0.5
-    most = float(np.max(np.abs(still.look.distance[good]), initial=0.0))
+def _none_told(weighed: Weighed, compared: Compared) -> str:
+    nearest = _a(_name(compared.order[0]))
     known = {build.name: other.log_total for build, other in weighed.others.items()}
     free = float(logsumexp(weighed.ground.bends))
     told = (
-        f"None of the families fits: the points leave the nearest of them, {_a(_name(nearest))} curve, by up "
-        f"to {most:.0f} mm in long runs, far beyond how crooked the bricks lie"
+        f"None of the families fits: the points leave the nearest of them, {nearest} curve, by up to "
+        f"{compared.farthest_mm:.0f} mm in long runs, far beyond how crooked the bricks lie"
     )
     best = max(known, key=lambda name: known[name], default=None)
     if best is not None and known[best] > free:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from survey.curves import ArchShape, semicircular, three_centred
+from survey.curves import ArchShape, Family, elliptical, segmental, semicircular, three_centred
 from survey.fitting.historic_units import DOCUMENTED_UNITS, HistoricUnit
 from survey.fitting.module import (
     SIGNIFICANT,
@@ -67,6 +67,33 @@ def test_same_answer_every_time():
 
 def test_lengths_searched():
     np.testing.assert_allclose(set_out_lengths(basket_handle(100.0)), [1000, 300, 200, 700])
+    np.testing.assert_allclose(set_out_lengths(elliptical(1000.0, 300.0)), [1000, 300])
+    np.testing.assert_allclose(set_out_lengths(segmental(1000.0, 250.0)), [1000, 250, 625])
+
+
+def test_arcs_that_have_become_a_semicircle_count_once():
+    """Span, rise and radii of a family at its limit are one length, not four that agree."""
+    limit = ArchShape(Family.THREE_CENTRED, 870.9, 870.9, (870.9, 870.9), (np.pi / 4, np.pi / 4))
+    np.testing.assert_allclose(set_out_lengths(limit), [2 * 870.9])
+    np.testing.assert_allclose(set_out_lengths(semicircular(500.0)), [1000.0])
+
+
+def test_bricks_of_the_unit_speak_for_it_and_others_do_not_speak_against_it():
+    """The curve is searched on its own and with its bricks, and the chance is doubled for two answers."""
+    shape = basket_handle(VIENNA.length_mm)
+    alone = find_module(shape, 0.5)
+    with_any = find_module(shape, 0.5, other_lengths=[Estimate(212.0, 1.0), Estimate(223.0, 1.0)])
+    assert alone is not None
+    assert with_any is not None
+    assert with_any.chance_probability == pytest.approx(2 * alone.chance_probability)
+    assert (with_any.unit_mm, with_any.name) == (alone.unit_mm, alone.name)
+    # An ellipse's span and rise are too few; with bricks of the same foot they are enough.
+    ellipse = elliptical(10 * VIENNA.length_mm, 3.5 * VIENNA.length_mm)
+    bricks = [Estimate(VIENNA.length_mm, 1.0), Estimate(VIENNA.length_mm / 2, 1.0)]
+    assert find_module(ellipse, 0.5) is None
+    found = find_module(ellipse, 0.5, other_lengths=bricks, search=ModuleSearch(units=(VIENNA,)))
+    assert found is not None
+    assert (found.span_units, found.rise_units) == pytest.approx((10.0, 3.5), abs=0.01)
 
 
 @pytest.mark.parametrize(

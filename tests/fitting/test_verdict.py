@@ -9,6 +9,7 @@ from recovery.simulated import ArchSpec, Other, SimulatedArch, TrueMovement, sim
 from survey import curves
 from survey.curves import Family, curve_of
 from survey.fitting import FitOptions, fit_arch
+from survey.fitting.families import BUILDS
 from survey.fitting.verdict import (
     Difference,
     Odds,
@@ -55,6 +56,14 @@ def test_two_curves_alike_cannot_be_told_apart() -> None:
     assert "it does not matter which is taken" in verdict.because
 
 
+def test_the_nearest_of_no_family_is_the_nearest_in_millimetres() -> None:
+    # A pointed arch higher than wide: every chain of arcs ends at its semicircle, far below the crown.
+    fit = fit_arch(arch(curves.semicircular(900.0), Other.POINTED, n_courses=45, irregularity_mm=2.5).record)
+    assert fit.verdict.family is None
+    assert fit.chosen is Family.ELLIPTICAL
+    assert fit.module is None
+
+
 @pytest.mark.parametrize("other", Other)
 def test_curves_of_no_family_end_in_none_of_these(other: Other) -> None:
     shape = curves.segmental(3000.0, 1300.0)
@@ -65,7 +74,15 @@ def test_curves_of_no_family_end_in_none_of_these(other: Other) -> None:
     assert fit.verdict.because.startswith("None of the families fits: the points leave the nearest of them")
     assert max(fit.verdict.probability.values()) < 0.1
     # Something is carried on all the same: the nearest.
-    assert fit.chosen in fit.candidates
+    fitted = [candidate for candidate in fit.candidates.values() if candidate.converged]
+    assert fit.best.rms_mm == min(candidate.rms_mm for candidate in fitted)
+    assert (
+        f"a{'n' * (fit.chosen is Family.ELLIPTICAL)} {BUILDS[fit.chosen].name} curve" in fit.verdict.because
+    )
+    most = np.abs(fit.points.deviation_mm[fit.points.weight > 0.5]).max()
+    assert f"by up to {most:.0f} mm in long runs" in fit.verdict.because
+    # What is not the curve has no module.
+    assert fit.module is None
 
 
 def test_known_curves_of_no_family_are_named() -> None:
