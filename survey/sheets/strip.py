@@ -15,6 +15,7 @@ from survey.curves.protocol import Floats
 from survey.sheets import ink
 from survey.sheets.drawing import XY, Anchor, Box, Circle, Dash, Layer, Line, Polyline, Primitive, Style, Text
 from survey.sheets.labels import place_labels
+from survey.sheets.lettering import text_width_mm
 from survey.sheets.placing import mark_box
 from survey.sheets.schedule import figure
 
@@ -173,14 +174,17 @@ def beyond(strip: Strip, x: ArrayLike, y: ArrayLike, style: Style) -> list[Primi
         marks.append(_arrowhead((tip_x, tip_y), up, style))
         foot = tip_y - up * 1.2 - 0.5 * ink.SMALL_TEXT_MM
         letters = ink.letters(Layer.SURVEY, style.colour)
+        words = figure(float(ys[i]))
+        sides = [(1.0, Anchor.LEFT), (-1.0, Anchor.RIGHT)]
+        if tip_x + 1.4 + text_width_mm(words, ink.SMALL_TEXT_MM) > strip.box.right:
+            sides.reverse()
         wanted.append(
             [
-                Text((tip_x + side * 1.4, foot - row * up * 2.8), figure(float(ys[i])), ink.SMALL_TEXT_MM,
-                     letters, anchor)
+                Text((tip_x + side * 1.4, foot - row * up * 2.8), words, ink.SMALL_TEXT_MM, letters, anchor)
                 for row in range(3)
-                for side, anchor in ((1.0, Anchor.LEFT), (-1.0, Anchor.RIGHT))
+                for side, anchor in sides
             ]
-        )  # fmt: skip
+        )
     return [*marks, *place_labels(wanted, keep_out=[mark_box(mark) for mark in marks]).texts]
 
 

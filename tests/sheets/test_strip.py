@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from survey.sheets import ink, strip
-from survey.sheets.drawing import Box, Circle, Dash, Layer, Line, Polyline, Text
+from survey.sheets.drawing import Anchor, Box, Circle, Dash, Layer, Line, Polyline, Text
 
 WINDOW = strip.Strip(Box(10.0, 20.0, 100.0, 40.0), (0.0, 2000.0), (-8.0, 8.0))
 PEN = ink.pen(Layer.DEVIATION)
@@ -66,6 +66,13 @@ def test_a_reading_beyond_the_strip_is_an_arrowhead_at_its_edge_with_its_figure(
     heads = [m for m in marks if isinstance(m, Polyline)]
     assert [m.points[0] for m in heads] == [WINDOW.at(500.0, 8.0), WINDOW.at(1000.0, -8.0)]
     assert [m.text for m in marks if isinstance(m, Text)] == ["40", "−12"]
+
+
+def test_a_figure_at_the_right_edge_stands_left_of_its_arrowhead():
+    end = WINDOW.x_range[1]
+    figures = [m for m in strip.beyond(WINDOW, [0.0, end], [40.0, 40.0], PEN) if isinstance(m, Text)]
+    assert [m.anchor for m in figures] == [Anchor.LEFT, Anchor.RIGHT]
+    assert all(WINDOW.box.left <= m.at[0] <= WINDOW.box.right for m in figures)
 
 
 def test_an_envelope_runs_along_both_lines_and_is_cut_at_the_strip():
