@@ -39,6 +39,7 @@ class Dash(StrEnum):
     SOLID = "solid"
     DASHED = "dashed"
     CHAIN = "chain"
+    DOUBLE_CHAIN = "double_chain"
     DOTTED = "dotted"
 
 

@@ -41,6 +41,7 @@ DASHES_MM = {
     Dash.SOLID: (),
     Dash.DASHED: (2.4, 1.2),
     Dash.CHAIN: (6.0, 1.2, 0.6, 1.2),
+    Dash.DOUBLE_CHAIN: (3.6, 0.8, 0.5, 0.8, 0.5, 0.8),
     Dash.DOTTED: (0.4, 1.0),
 }
 """Stroke and gap lengths on paper of every line pattern."""
