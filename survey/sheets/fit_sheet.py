@@ -30,7 +30,7 @@ from survey.sheets.drawing import (
     Text,
 )
 from survey.sheets.exaggeration import exaggeration, readable_mm
-from survey.sheets.fit_words import COVERAGE, FAMILY_NAMES, fit_parts
+from survey.sheets.fit_words import COVERAGE, FAMILY_NAMES, chosen_words, fit_parts
 from survey.sheets.furniture import KeyEntry, key, key_width_mm, orientation_mark, scale_bar
 from survey.sheets.labels import place_labels
 from survey.sheets.lettering import shorten
@@ -48,10 +48,15 @@ _LEAST_RESIDUAL_MM = 1.0
 _NAME_MM = 24.0
 """Widest name of a point beside its mark."""
 _N_STATIONS = 361
+_NAMES_MM = 6.0
+"""Above the longest residual, for the names of points and the line of words over them."""
+_STEP_MM = 1.2
+"""Between the boxes on paper that keep names off a curve."""
+_SIDES = ((1.0, Anchor.LEFT), (-1.0, Anchor.RIGHT))
 
 _DASHES: dict[Family, tuple[Dash, float]] = {
     Family.SEMICIRCULAR: (Dash.DOTTED, ink.BOLD_MM),
-    Family.SEGMENTAL: (Dash.DOTTED, ink.FINE_MM),
+    Family.SEGMENTAL: (Dash.DOUBLE_CHAIN, ink.MEDIUM_MM),
     Family.ELLIPTICAL: (Dash.CHAIN, ink.MEDIUM_MM),
     Family.THREE_CENTRED: (Dash.DASHED, ink.MEDIUM_MM),
     Family.FIVE_CENTRED: (Dash.SOLID, ink.FINE_MM),
@@ -103,20 +108,34 @@ def fit_drawing(fit: ArchFit, scale: float, factor: float) -> Drawing:
 
     Residuals longer than can be drawn are cut, ended with a ring and named with their figure.
     """
-    offsets = _offsets(fit)
+    families = [*_drawn(_offsets(fit), scale), fit.chosen]
+    shapes = [fit.candidates[family].shape for family in families]
     marks: list[Primitive] = []
-    for family in _drawn(offsets, scale):
-        marks.extend(curve_primitives(fit.candidates[family].shape, candidate_style(fit, family)))
-    marks.extend(curve_primitives(fit.best.shape, candidate_style(fit, fit.chosen)))
-    return Drawing(NAME, (*marks, *_residuals(fit, scale, factor)))
+    for family, shape in zip(families, shapes, strict=True):
+        marks.extend(curve_primitives(shape, candidate_style(fit, family)))
+    strokes, names = _residuals(fit, scale, factor)
+    around = [mark_box(m) for m in on_paper(_at_origin(strokes, scale)) if isinstance(m, Circle)]
+    lines = [box for shape in shapes for box in _along(shape, scale)]
+    clear = place_labels(names, keep_out=[*around, *lines])
+    # Where a crowd leaves no place off the curves, a name over a curve is better than none.
+    rest = [places for places in names if places[0].text in clear.left_out]
+    crowded = place_labels(rest, clear.texts, around)
+    return Drawing(NAME, (*marks, *strokes, *scaled((*clear.texts, *crowded.texts), scale)))
+
+
+def _along(shape: ArchShape, scale: float) -> list[Box]:
+    """Small boxes on paper over a curve, one beside the other."""
+    curve = curve_of(shape)
+    station = np.arange(0.0, curve.length_mm, _STEP_MM * scale)
+    return [Box(x, y, 0.0, 0.0).grown(_STEP_MM / 2) for x, y in _pairs(curve.point(station) / scale)]
 
 
 def _pairs(xy: Floats) -> tuple[tuple[float, float], ...]:
     return tuple((float(x), float(y)) for x, y in xy)
 
 
-def _residuals(fit: ArchFit, scale: float, factor: float) -> list[Primitive]:
-    """A stroke along the normal to every point, exaggerated."""
+def _residuals(fit: ArchFit, scale: float, factor: float) -> tuple[list[Primitive], list[list[Text]]]:
+    """A stroke along the normal to every point, exaggerated; and places on paper for the names of some."""
     points, curve = fit.points, curve_of(fit.best.shape)
     feet, normals = curve.point(points.station_mm), curve.normal(points.station_mm)
     longest = _LONGEST_MM * scale / factor
@@ -131,24 +150,26 @@ def _residuals(fit: ArchFit, scale: float, factor: float) -> list[Primitive]:
         marks.append(Line(foot, tip, whisker))
         marks.append(Circle(tip, 0.9 if marked else 0.6, RING if marked else DOT))
         if marked:
-            wanted.append(_beside(points.name[i], float(points.deviation_mm[i]), tip, scale))
-    around = [mark_box(m) for m in on_paper(_at_origin(marks, scale)) if isinstance(m, Circle)]
-    return [*marks, *scaled(place_labels(wanted, keep_out=around).texts, scale)]
+            towards = 1.0 if tip[0] >= foot[0] else -1.0
+            wanted.append(_beside(points.name[i], float(points.deviation_mm[i]), tip, scale, towards))
+    return marks, wanted
 
 
 def _at_origin(marks: list[Primitive], scale: float) -> Placed:
     return Placed(Drawing(NAME, tuple(marks)), (0.0, 0.0), (0.0, 0.0), scale)
 
 
-def _beside(name: str, deviation_mm: float, tip: tuple[float, float], scale: float) -> list[Text]:
-    """Places for a point's name and figure beside its mark, on paper."""
+def _beside(
+    name: str, deviation_mm: float, tip: tuple[float, float], scale: float, towards: float
+) -> list[Text]:
+    """Places on paper for a point's name and figure beside its mark, first on the side away from its foot."""
     words = f"{shorten(name, _NAME_MM, ink.SMALL_TEXT_MM)} {figure(deviation_mm)}"
     x, y = tip[0] / scale, tip[1] / scale
     style = ink.letters(Layer.SURVEY, ink.ACCENT)
     return [
         Text((x + side * 1.8, y + up), words, ink.SMALL_TEXT_MM, style, anchor)
         for up in (-0.9, 2.2, -4.0, 5.2, -7.0)
-        for side, anchor in ((1.0, Anchor.LEFT), (-1.0, Anchor.RIGHT))
+        for side, anchor in _SIDES[:: int(towards)]
     ]
 
 
@@ -170,7 +191,7 @@ def fit_sheets(record: Record, fit: ArchFit) -> tuple[Sheet, ...]:
     strips = Box(left.left + 9.0, left.bottom + 19.0, left.width - 9.0, under - 16.0 - left.bottom - 19.0)
     offsets = _offsets(fit)
     marks: list[Primitive] = [
-        *_caption(placed.scale, factor, left, under),
+        *_caption(fit, placed.scale, factor, left, under),
         *_strips(fit, offsets, strips),
         *_key(fit, offsets, left, placed.scale),
         rule_beside(column),
@@ -205,13 +226,15 @@ def _placed(fit: ArchFit, room: Box) -> tuple[Placed, int]:
     largest = readable_mm(fit.points.deviation_mm[~fit.points.set_aside], _LEAST_RESIDUAL_MM)
     factor = exaggeration(largest, scale, longest_mm=_LONGEST_MM)
     middle_x, middle_y = (float(v) for v in (low + high) / 2)
-    at = (room.middle[0], room.top - air - 4.0 - height / scale / 2)
+    at = (room.middle[0], room.top - air - _NAMES_MM - height / scale / 2)
     return Placed(fit_drawing(fit, scale, factor), (middle_x, middle_y), at, scale), factor
 
 
-def _caption(scale: float, factor: int, room: Box, below: float) -> list[Primitive]:
+def _caption(fit: ArchFit, scale: float, factor: int, room: Box, below: float) -> list[Primitive]:
+    which = "" if fit.movement is None else "curves of the shape as it stands; "
     words = (
-        f"residuals drawn × {factor} along the normal; ring: set aside or drawn cut, with its figure in mm"
+        f"{which}residuals drawn × {factor} along the normal; ring: set aside or drawn cut, with its figure "
+        "in mm"
     )
     return [
         *scale_bar((room.left, below - 7.0), scale),
@@ -274,7 +297,7 @@ def _key(fit: ArchFit, offsets: _Offsets, left: Box, scale: float) -> list[Primi
     marks: list[Primitive] = []
     x = left.left
     for family in [fit.chosen, *(f for f in offsets.others if f in drawn)]:
-        words = FAMILY_NAMES[family] + (" (chosen)" if family is fit.chosen else "")
+        words = FAMILY_NAMES[family] + (f" ({chosen_words(fit)})" if family is fit.chosen else "")
         entry = KeyEntry(candidate_style(fit, family), words, closed=False)
         marks.extend(key([entry], x, left.bottom + 14.5, title=""))
         x += key_width_mm([entry]) + 6.0

@@ -28,12 +28,17 @@ _MOST_NAMES = 12
 def fit_parts(fit: ArchFit) -> list[Part]:
     """Everything the fit sheet says, the verdict first."""
     parts: list[Part] = [_verdict(fit), candidate_table(fit)]
-    title = "Figures of the chosen curve, mm"
-    if fit.movement is not None:
-        title = "Figures of the shape as it stands, mm"
-        parts.append(figure_table(fit.movement.original, "Figures before it moved, mm"))
-    parts.append(figure_table(fit.best, title))
-    parts.append(Said("How it is struck", setting_out(fit.best.shape).sentences()))
+    if fit.movement is None:
+        curve = chosen_words(fit)
+        parts.append(figure_table(fit.best, f"Figures of the {curve} curve, mm"))
+        title = "How it is struck" if curve == "chosen" else f"How the {curve} curve is struck"
+        parts.append(Said(title, setting_out(fit.best.shape).sentences()))
+    else:
+        original = fit.movement.original
+        parts.append(figures_before_and_now(original, fit.best))
+        parts.append(Said("How the arch was struck before it moved", setting_out(original.shape).sentences()))
+        struck = setting_out(fit.best.shape).sentences()
+        parts.append(Said("How a curve through the shape as it stands is struck", struck))
     parts.append(Said("Points, courses and unit", tuple(_facts(fit))))
     failed = [c for c in fit.candidates.values() if not c.converged and c.because]
     if failed:
@@ -44,11 +49,18 @@ def fit_parts(fit: ArchFit) -> list[Part]:
     return [part for part in parts if isinstance(part, Said) or part.rows]
 
 
+def chosen_words(fit: ArchFit) -> str:
+    """What the curve drawn heavy is: the chosen one, as the arch stands, or but the nearest."""
+    if fit.movement is not None:
+        return "chosen, as it stands"
+    return "chosen" if fit.verdict.family is not None else "nearest"
+
+
 def headline(fit: ArchFit) -> str:
     """The verdict in a few words."""
     if fit.verdict.family is None:
         return "Verdict: none of these families"
-    name = FAMILY_NAMES[fit.verdict.family]
+    name = FAMILY_NAMES[fit.verdict.family] + ("" if fit.movement is None else ", and it has moved")
     return f"Verdict: {name}" if fit.verdict.clear else f"Verdict: cannot tell; likeliest {name}"
 
 
@@ -57,8 +69,10 @@ def _verdict(fit: ArchFit) -> Said:
     if fit.movement is not None:
         chance = figure(100.0 * fit.movement.probability)
         sentences.append(f"It has moved (probability {chance} %). {fit.movement.because}".strip())
-    if fit.best.construction:
-        sentences.append(f"It agrees with a handbook construction: {fit.best.construction}.")
+    meant = fit.best if fit.movement is None else fit.movement.original
+    if meant.construction:
+        agrees = "It agrees" if fit.movement is None else "Before it moved it agreed"
+        sentences.append(f"{agrees} with a handbook construction: {meant.construction}.")
     return Said(headline(fit), tuple(s for s in sentences if s))
 
 
@@ -73,7 +87,8 @@ def candidate_table(fit: ArchFit) -> Schedule:
         Column("rms"),
     )
     ordered = sorted(fit.candidates.values(), key=lambda c: -fit.verdict.probability.get(c.family, 0.0))
-    return Schedule(columns, tuple(_candidate_row(fit, c) for c in ordered), "Candidates, mm")
+    title = "Candidates, mm" if fit.movement is None else "Candidates for the shape as it stands, mm"
+    return Schedule(columns, tuple(_candidate_row(fit, c) for c in ordered), title)
 
 
 def _candidate_row(fit: ArchFit, candidate: Candidate) -> tuple[str, ...]:
@@ -94,6 +109,35 @@ def _candidate_row(fit: ArchFit, candidate: Candidate) -> tuple[str, ...]:
 
 def figure_table(candidate: Candidate, title: str) -> Schedule:
     """Figures of a curve that were found from the points, with standard uncertainty and 95 % interval."""
+    columns = (
+        Column("figure", Anchor.LEFT),
+        Column("value"),
+        Column("standard\nuncertainty"),
+        Column("95 % interval"),
+    )
+    return Schedule(columns, tuple((words, *row) for words, row in _figure_rows(candidate).items()), title)
+
+
+def figures_before_and_now(original: Candidate, now: Candidate) -> Schedule:
+    """Figures of an arch before it moved, and beside them those of the shape as it stands."""
+    columns = (
+        Column("figure", Anchor.LEFT),
+        Column("before\nit moved"),
+        Column("standard\nuncertainty"),
+        Column("95 % interval"),
+        Column("as it\nstands"),
+        Column("standard\nuncertainty"),
+    )
+    before, after = _figure_rows(original), _figure_rows(now)
+    rows = tuple(
+        (words, *before.get(words, ("", "", "")), *after.get(words, ("", ""))[:2])
+        for words in dict.fromkeys((*before, *after))
+    )
+    return Schedule(columns, rows, "Figures before it moved and as it stands, mm")
+
+
+def _figure_rows(candidate: Candidate) -> dict[str, tuple[str, str, str]]:
+    """Value, standard uncertainty and 95 % interval of every figure found from the points, by its name."""
     named = [
         ("half_span_mm", "half-span", 1.0),
         ("rise_mm", "rise", 1.0),
@@ -104,26 +148,19 @@ def figure_table(candidate: Candidate, title: str) -> Schedule:
         named.append((f"radius_{k}_mm", f"radius at the {arc}" if len(arcs) > 1 else "radius", 1.0))
     named.append(("sector_1_rad", "first sector, degrees", math.degrees(1.0)))
     named.append(("tilt_rad", "tilt, degrees", math.degrees(1.0)))
-    columns = (
-        Column("figure", Anchor.LEFT),
-        Column("value"),
-        Column("standard\nuncertainty"),
-        Column("95 % interval"),
-    )
-    rows = tuple(
-        _figure_row(words, candidate.figures[name], factor)
+    return {
+        words: _figure_row(candidate.figures[name], factor)
         for name, words, factor in named
         if name in candidate.figures and candidate.figures[name].sigma > 0
-    )
-    return Schedule(columns, rows, title)
+    }
 
 
-def _figure_row(words: str, estimate: Estimate, factor: float) -> tuple[str, ...]:
+def _figure_row(estimate: Estimate, factor: float) -> tuple[str, str, str]:
     value, sigma = estimate.value * factor, estimate.sigma * factor
     decimals = 2 if factor != 1.0 else 1
     low, high = value - COVERAGE * sigma, value + COVERAGE * sigma
     interval = f"{figure(low, decimals)} to {figure(high, decimals)}"
-    return (words, figure(value, decimals), figure(sigma, 2), interval)
+    return (figure(value, decimals), figure(sigma, 2), interval)
 
 
 def _facts(fit: ArchFit) -> list[str]:
@@ -147,8 +184,8 @@ def _facts(fit: ArchFit) -> list[str]:
         unit = fit.module
         sentences.append(
             f"It seems set out in units of {figure(unit.unit_mm, 1)} ± {figure(unit.unit_sigma_mm, 1)} mm "
-            f"({unit.name}): span {unit.span_units:g}, rise {unit.rise_units:g}; such a match comes by "
-            f"chance in {figure(100 * unit.chance_probability, 1)} %."
+            f"({unit.name}): span {figure(unit.span_units, 2)}, rise {figure(unit.rise_units, 2)}; such a "
+            f"match comes by chance in {figure(100 * unit.chance_probability, 1)} %."
         )
     return sentences
 

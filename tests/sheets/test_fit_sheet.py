@@ -10,10 +10,10 @@ import pytest
 from sheets.condition_cases import DEMOS, MOVES, demo, moved, nasty
 from sheets.legibility import outside, overprints, said
 
-from survey.curves import curve_of, segmental, semicircular
+from survey.curves import curve_of, segmental, semicircular, setting_out
 from survey.curves.shape import Family
 from survey.fitting.result import CourseCount, Estimate, Module, Verdict
-from survey.sheets.drawing import Circle, Line, Polyline, Text
+from survey.sheets.drawing import Circle, Line, Placed, Polyline, Text
 from survey.sheets.fit_sheet import (
     BAND,
     DOT,
@@ -25,8 +25,15 @@ from survey.sheets.fit_sheet import (
     fit_sheet,
     fit_sheets,
 )
-from survey.sheets.fit_words import FAMILY_NAMES, candidate_table, figure_table, headline
-from survey.sheets.placing import extent, on_paper
+from survey.sheets.fit_words import (
+    FAMILY_NAMES,
+    candidate_table,
+    figure_table,
+    figures_before_and_now,
+    headline,
+)
+from survey.sheets.lettering import text_box
+from survey.sheets.placing import DASHES_MM, extent, on_paper
 
 LONGEST_MM = 14.0
 
@@ -174,6 +181,9 @@ def test_one_candidate_alone_has_a_sheet_and_the_others_their_reasons():
 def test_the_verdict_in_a_few_words(family, clear, words):
     fit = replace(demo("loft_window").fit, verdict=Verdict(family, clear, {}, "", 0.0))
     assert headline(fit) == words
+    if family is not None:
+        has_moved = replace(fit, movement=moved(next(iter(MOVES))).fit.movement)
+        assert headline(has_moved) == f"{words}, and it has moved"
 
 
 @pytest.mark.parametrize("name", DEMOS)
@@ -192,9 +202,74 @@ def test_figures_are_printed_with_their_interval(name):
 def test_a_moved_arch_shows_its_figures_before_and_now(name):
     made = moved(name)
     words = said(fit_sheets(made.record, made.fit))
-    assert "Figures before it moved, mm" in words
-    assert "Figures of the shape as it stands, mm" in words
     assert "It has moved (probability 99 %). It moved." in words
+    assert "Candidates for the shape as it stands, mm" in words
+    original, now = made.fit.movement.original, made.fit.best
+    table = figures_before_and_now(original, now)
+    assert table.title in words
+    rows = {row[0]: row[1:] for row in table.rows}
+    for name, label in (("half_span_mm", "half-span"), ("rise_mm", "rise")):
+        if label in rows:
+            assert rows[label][0] == f"{original.figures[name].value:.1f}"
+            assert rows[label][3] == f"{now.figures[name].value:.1f}"
+
+
+@pytest.mark.parametrize("name", list(MOVES))
+def test_a_moved_arch_tells_how_it_was_struck_before_and_how_it_stands(name):
+    made = moved(name)
+    words = said(fit_sheets(made.record, made.fit))
+    titles = (
+        "How the arch was struck before it moved",
+        "How a curve through the shape as it stands is struck",
+    )
+    before, now = (words.index(title) for title in titles)
+    assert before < now
+    for shape, part in (
+        (made.fit.movement.original.shape, words[before:now]),
+        (made.fit.best.shape, words[now:]),
+    ):
+        assert all(sentence in part for sentence in setting_out(shape).sentences())
+
+
+def test_a_moved_arch_of_another_family_than_it_seems_shows_both_sets_of_figures():
+    original, now = nasty()["ten to one"].fit.best, nasty()["low ellipse"].fit.best
+    rows = {row[0]: row for row in figures_before_and_now(original, now).rows}
+    assert rows["half-span"][4] == f"{now.figures['half_span_mm'].value:.1f}"
+    assert all(len(row) == 6 for row in rows.values())
+    assert rows["radius"][4:] == ("", "")
+
+
+def test_a_curve_of_no_family_is_called_the_nearest():
+    made = demo("cellar_doorway")
+    fit = replace(made.fit, verdict=Verdict(None, True, {}, "None fits.", None), movement=None)
+    words = said(fit_sheets(made.record, fit))
+    assert "Figures of the nearest curve, mm" in words
+    assert "How the nearest curve is struck" in words
+    assert "(nearest)" in words
+
+
+def test_the_lines_of_the_five_families_are_five_patterns():
+    fit = demo("cellar_doorway").fit
+    others = [f for f in Family if f is not fit.chosen]
+    missing = replace(fit, chosen=others[0])
+    dashes = {f: candidate_style(missing if f is fit.chosen else fit, f).dash for f in Family}
+    assert len(set(dashes.values())) == len(Family)
+    assert len({DASHES_MM[dash] for dash in dashes.values()}) == len(Family)
+
+
+@EVERY
+def test_names_of_points_keep_off_the_chosen_curve(name):
+    made, scale = any_case(name), 10.0
+    drawing = fit_drawing(made.fit, scale, 5)
+    curve = curve_of(made.fit.best.shape)
+    on_curve = curve.point(np.linspace(0.0, curve.length_mm, 2001)) / scale
+    names = [m for m in on_paper(Placed(drawing, (0.0, 0.0), (0.0, 0.0), scale)) if isinstance(m, Text)]
+    over = [t.text for t in names if _inside(text_box(t), on_curve).any()]
+    assert len(over) <= len(names) // 3  # only where a crowd leaves no other place
+
+
+def _inside(box, xy):
+    return (xy[:, 0] > box.left) & (xy[:, 0] < box.right) & (xy[:, 1] > box.bottom) & (xy[:, 1] < box.top)
 
 
 def test_unit_counts_and_doubts_are_said():
@@ -203,10 +278,8 @@ def test_unit_counts_and_doubts_are_said():
     counts = (CourseCount(1, 33, False, {33: 0.9}, doubt="The rhythm says 34."),)
     fit = replace(fit, module=unit, courses=counts, notes=("It cannot know the tilt.",))
     words = said(fit_sheets(demo("cellar_doorway").record, fit))
-    assert (
-        "units of 278.6 ± 0.4 mm (Castilian foot): span 5, rise 2; such a match comes by chance in 1.2 %"
-        in words
-    )
+    assert "units of 278.6 ± 0.4 mm (Castilian foot): span 5.00, rise 2.00; such a match comes" in words
+    assert "by chance in 1.2 %" in words
     assert "Ring 1: 33 courses, inferred from the rhythm." in words
     assert "The rhythm says 34." in words
     assert "It cannot know the tilt." in words
