@@ -48,7 +48,7 @@ def test_a_fit_loads_no_later_stage_and_no_heavy_library(tmp_path):
         "scipy.optimize",
         "scipy.stats",
     }
-    assert not modules & {"survey.condition.deviations", "survey.sheets.dxf"}
+    assert not modules & {"survey.condition.deviations", "survey.fitting.free", "survey.sheets.dxf"}
 
 
 def test_a_new_folder_needs_neither_the_fit_nor_the_sheets(tmp_path):
