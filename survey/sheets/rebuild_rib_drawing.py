@@ -8,6 +8,7 @@ import math
 import numpy as np
 
 from survey.curves.protocol import Curve, Floats
+from survey.rebuild.marks import ORDINATE_STEP_MM
 from survey.rebuild.plan import CentringMark, CentringPlan, RebuildPlan, RibBoard
 from survey.rebuild.ribs import LEAST_DEPTH_RATIO
 from survey.record.model import Centring
@@ -32,6 +33,8 @@ from survey.sheets.placing import on_paper
 from survey.sheets.schedule import figure
 
 NAME = "rib"
+_FIGURE_MM = 3.0
+"""Between two ordinates on paper, so that the figure of each stands clear of the next line."""
 _TICK_MM = 3.0
 """Course marks outside the soffit, on paper."""
 _WEDGE_MM = 45.0
@@ -54,7 +57,7 @@ def rib_drawing(plan: RebuildPlan, timber: Centring, scale: float) -> Drawing:
         *_lagging(centring),
         *curve_primitives(centring.rib, ink.pen(Layer.CENTRING, ink.BOLD_MM)),
         *curve_primitives(soffit, ink.pen(Layer.CURVE, ink.HEAVY_MM)),
-        *_ordinates(plan),
+        *_ordinates(plan, scale),
         *_course_marks(plan, soffit, scale),
         *_dimensions(plan, timber, scale),
     ]
@@ -181,20 +184,28 @@ def _springing(plan: RebuildPlan) -> tuple[XY, XY]:
     return _pair(left), _pair(right)
 
 
-def _ordinates(plan: RebuildPlan) -> list[Primitive]:
-    """The springing line, and upright lines from it to the rib every 100 mm."""
+def _ordinates(plan: RebuildPlan, scale: float) -> list[Primitive]:
+    """The springing line, and upright lines from it to the rib."""
     (x1, y1), (x2, y2) = _springing(plan)
     fine = ink.pen(Layer.SETTING_OUT, ink.HAIR_MM, ink.GREY)
     chain = ink.pen(Layer.SETTING_OUT, ink.FINE_MM, dash=Dash.CHAIN)
     marks: list[Primitive] = [Line((x1, y1), (x2, y2), chain)]
-    for mark in _shown(plan):
+    for mark in _shown(plan, scale):
         marks.append(Line((mark.x_mm, _level(plan, mark.x_mm)), (mark.x_mm, mark.rib_y_mm), fine))
     return marks
 
 
-def _shown(plan: RebuildPlan) -> list[CentringMark]:
-    """Ordinates the rib reaches."""
-    return [m for m in plan.centring.marks if m.what == "ordinate" and math.isfinite(m.rib_y_mm)]
+def _shown(plan: RebuildPlan, scale: float) -> list[CentringMark]:
+    """Ordinates the rib reaches: the even ones, and of those between as many as leave room for a figure."""
+    reached = [m for m in plan.centring.marks if m.what == "ordinate" and math.isfinite(m.rib_y_mm)]
+    soffit = plan.rings[0].inner
+    middle = float(soffit.point(np.array([0.0, soffit.length_mm]))[:, 0].mean())
+    even = [abs(m.x_mm - middle) % ORDINATE_STEP_MM for m in reached]
+    kept = [m for m, off in zip(reached, even, strict=True) if min(off, ORDINATE_STEP_MM - off) < 1e-6]
+    for mark in sorted(reached, key=lambda m: -m.rib_y_mm):
+        if all(abs(mark.x_mm - other.x_mm) / scale >= _FIGURE_MM for other in kept):
+            kept.append(mark)
+    return sorted(kept, key=lambda m: m.x_mm)
 
 
 def _level(plan: RebuildPlan, x_mm: float) -> float:
@@ -208,7 +219,7 @@ def _heights(plan: RebuildPlan, scale: float) -> list[tuple[Text, ...]]:
     first."""
     wanted: list[tuple[Text, ...]] = []
     middle = plan.shape.axis_x_mm
-    for mark in sorted(_shown(plan), key=lambda m: abs(m.x_mm - middle)):
+    for mark in sorted(_shown(plan, scale), key=lambda m: abs(m.x_mm - middle)):
         foot = _level(plan, mark.x_mm)
         words = figure(mark.rib_y_mm - foot)
         room = (mark.rib_y_mm - foot) / scale
