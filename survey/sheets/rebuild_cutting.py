@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from survey.fitting.result import ArchFit
 from survey.rebuild.plan import RebuildPlan, Templet
@@ -19,6 +20,7 @@ from survey.sheets.schedule import (
     flow,
     schedule_height_mm,
     schedule_primitives,
+    schedule_width_mm,
 )
 
 NAME = "cutting"
@@ -48,7 +50,7 @@ def cutting_sheets(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[She
     room = Box(area.left, area.bottom, area.width, area.height - banner_height)
     foot, foot_height = _foot(plan, room)
     above = Box(room.left, room.bottom + foot_height, room.width, room.height - foot_height)
-    cuts, quantities = cutting_schedule(plan), _titled(quantities_schedule(plan))
+    cuts, quantities = _in_print(plan, above)
     pages: list[tuple[str, tuple[Primitive, ...]]] = []
     blocks = flow(cuts, above)
     for k, block in enumerate(blocks):
@@ -66,11 +68,30 @@ def cutting_sheets(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[She
     )
 
 
-def _titled(schedule: Schedule) -> Schedule:
-    """The quantities in the larger lettering of this sheet."""
-    widths = {"item": 110.0, "note": 150.0}
+def _in_print(plan: RebuildPlan, box: Box) -> tuple[Schedule, Schedule]:
+    """Both tables in the largest print in which they stand on one sheet together, else in the usual one."""
+    cuts, quantities = cutting_schedule(plan), quantities_schedule(plan)
+    for height in (3.0, 2.8, 2.6, 2.4):
+        large = _enlarged(cuts, height), _titled(quantities, height)
+        high = sum(schedule_height_mm(schedule) for schedule in large) + _GAP_MM
+        if high <= box.height and max(schedule_width_mm(schedule) for schedule in large) <= box.width:
+            return large
+    return cuts, _titled(quantities, ink.TEXT_MM)
+
+
+def _enlarged(schedule: Schedule, height_mm: float) -> Schedule:
+    ratio = height_mm / schedule.height_mm
+    columns = tuple(
+        c if c.wrap_mm is None else replace(c, wrap_mm=c.wrap_mm * ratio) for c in schedule.columns
+    )
+    return replace(schedule, columns=columns, height_mm=height_mm)
+
+
+def _titled(schedule: Schedule, height_mm: float) -> Schedule:
+    """The quantities in the lettering of this sheet."""
+    widths = {"item": 50.0 * height_mm, "note": 68.0 * height_mm}
     columns = tuple(Column(c.heading, c.anchor, widths.get(c.heading, c.wrap_mm)) for c in schedule.columns)
-    return Schedule(columns, schedule.rows, "Quantities", ink.TEXT_MM)
+    return Schedule(columns, schedule.rows, "Quantities", height_mm)
 
 
 def _foot(plan: RebuildPlan, room: Box) -> tuple[list[Primitive], float]:

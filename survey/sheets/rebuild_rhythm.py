@@ -41,6 +41,8 @@ from survey.sheets.schedule import Column, Schedule, figure, schedule_primitives
 
 NAME = "rhythm"
 _RINGS_A_PAGE = 2
+_MOST_MM = 140.0
+"""Height of a ring that has the sheet to itself."""
 _LEFT_MM = 14.0
 """For the figures of the joint scale."""
 _BRICKS_MM = 8.0
@@ -81,8 +83,9 @@ def rhythm_sheets(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[Shee
         low = care.top + 3.0
         room = Box(area.left, low, area.width, area.top - banner_height - low)
         marks: list[Primitive] = [*banner, *_head(room), *cautions(plan.cautions, care, n_columns=4)]
-        height = (room.height - _HEAD_MM) / _RINGS_A_PAGE
-        for k, ring in enumerate(rings[first : first + _RINGS_A_PAGE]):
+        here = rings[first : first + _RINGS_A_PAGE]
+        height = min((room.height - _HEAD_MM) / len(here), _MOST_MM)
+        for k, ring in enumerate(here):
             box = Box(room.left, room.top - _HEAD_MM - (k + 1) * height, room.width, height)
             marks += _ring(record, ring, box)
         pages.append(Page(NAME, "Rhythm of bricks and joints", tuple(marks)))
@@ -242,7 +245,7 @@ def comparison(ring: RingPlan) -> Schedule:
         ),
     ]
     columns = (Column("mm", Anchor.LEFT), Column("was"), Column("planned"))
-    return Schedule(columns, tuple(rows))
+    return Schedule(columns, tuple(rows), height_mm=ink.TEXT_MM)
 
 
 _WORDS = (

@@ -157,7 +157,7 @@ def flow(schedule: Schedule, box: Box) -> tuple[tuple[Primitive, ...], ...]:
     return tuple(pages)
 
 
-LARGE_PRINT_MM = (3.4, 3.0, 2.6)
+LARGE_PRINT_MM = (3.4, 3.0, 2.6, ink.TEXT_MM)
 """Capital heights tried for a table that leaves its sheet half empty."""
 
 
