@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from survey.rebuild.plan import RebuildPlan, RingPlan
+from survey.rebuild.words import counted
 from survey.record.model import Record
 from survey.sheets import ink
 from survey.sheets.drawing import (
@@ -105,13 +106,13 @@ def _datum_lines(plan: RebuildPlan) -> list[Primitive]:
         over, into = _MARK_MM * side, 75.0 * side
         marks.append(Line((x - over * ux, y - over * uy), (x + into * ux, y + into * uy), chain))
         at = (x + side * 52.0 * ux + 2.0 * uy, y + side * 52.0 * uy - 6.0 * ux)
-        marks.append(Text(at, "springing line", 3.0, words, Anchor.MIDDLE, turn))
+        marks.append(Text(at, "springing line", 3.0, words, Anchor.MIDDLE, turn, backed=True))
     crown = ring.inner.point(ring.inner.length_mm / 2)
     up = (-uy, ux)
     foot = (float(crown[0]) - 60.0 * up[0], float(crown[1]) - 60.0 * up[1])
     top = (float(crown[0]) + _MARK_MM * up[0], float(crown[1]) + _MARK_MM * up[1])
     marks.append(Line(foot, top, chain))
-    marks.append(Text((foot[0] + 2.0, foot[1] + 2.0), "middle line", 3.0, words))
+    marks.append(Text((foot[0] + 2.0, foot[1] + 2.0), "middle line", 3.0, words, backed=True))
     below, outward = rib.point(rib.length_mm * 0.4), rib.normal(rib.length_mm * 0.4)
     name_turn = math.atan2(outward[1], outward[0]) - math.pi / 2
     marks.append(
@@ -132,8 +133,9 @@ def _index_page(plan: RebuildPlan, drawing: Drawing, tiling: Tiling, name: str, 
         "Lay neighbours so that their crosses fall on each other, trim one along the match line, and tape.",
         f"Measure the span on the joined template: {figure(2 * plan.shape.half_span_mm)} mm. If it misses by "
         "more than 2 mm, do not use it.",
-        "The dashed line is the rib under the lagging, the full line the soffit the bricks lie on.",
-        f"{len(tiling.tiles)} tiles; empty ones are left out.",
+        "The dashed line is the rib under the lagging, the full line the soffit the bricks lie on. At each "
+        "course stand its number and where it starts, in mm along the soffit from the left springing.",
+        f"{counted(len(tiling.tiles), 'tile')}; empty ones are left out.",
     )
     steps_height = notes_height_mm(steps, area.width, title="How to use the tiles", height_mm=ink.TEXT_MM)
     y = area.top - banner_height
