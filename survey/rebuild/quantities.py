@@ -175,7 +175,7 @@ def _brick_line(
 def _lot_words(width_mm: float) -> str:
     """How far the lot may be off, which the joints would have to take."""
     off = size_tolerance_mm(width_mm, SizeClass.T1)
-    return f"a lot may be {plain_mm(off)} off on average (EN 771-1, T1): measure ten before buying"
+    return f"a lot may be {plain_mm(off)} mm off on average (EN 771-1, T1): measure ten before buying"
 
 
 def _through_words(through: float, thickness: float | None, record: Record) -> str:
