@@ -15,7 +15,7 @@ from scipy.special import logsumexp
 from survey.curves.protocol import Floats
 from survey.curves.shape import ArchShape, Family
 from survey.errors import FitError
-from survey.fitting.engine import EngineOptions, OutsideDomainError, minimise
+from survey.fitting.engine import OUT_OF_DOMAIN, EngineOptions, OutsideDomainError, minimise
 from survey.fitting.evidence import Prior, average
 from survey.fitting.families import SEMICIRCULAR
 from survey.fitting.fitted import ScatteredModel, figures_of
@@ -26,7 +26,8 @@ from survey.fitting.result import Candidate
 from survey.fitting.standing import Standing
 from survey.fitting.still import Still, stand_still
 
-EXACT = EngineOptions(max_evaluations=60)
+EXACT = EngineOptions(max_evaluations=200)
+"""Enough to reach an optimum, or to see that the search runs out of the family."""
 NEAR_LIMIT = 0.97
 """Rise over half-span from which a search that strays is taken to run into the semicircle."""
 AGREES = 0.5
@@ -80,7 +81,10 @@ def final_fit(still: Still, ground: Ground) -> FinalFit:
                 return limit
     except FitError as left_open:
         why = str(left_open)
-    because = f"the points alone do not settle it ({why}); its usual proportions were added"
+    settled = f"the points alone do not settle it ({why})"
+    if why.startswith(OUT_OF_DOMAIN):
+        settled = f"by the points alone {why.removeprefix(OUT_OF_DOMAIN)}"
+    because = f"{settled}; its usual proportions were added"
     return FinalFit(still, start, _covariance(still, way), standing.look(start).distance, False, because)
 
 

@@ -94,6 +94,8 @@ UNFELT_DAMPING = 1e-8
 """Below this part of the diagonal a damped step is the undamped one for all that matters."""
 ROUGH_SLACK = 1e-3
 TINY = float(np.finfo(float).tiny)
+OUT_OF_DOMAIN = "the search runs out of the domain: "
+"""How the reason begins where the cost falls all the way to where the model ends."""
 COST_ROUNDING = 1e-13
 """Changes of the cost below this part of it are rounding; steps are then judged by the gradient instead."""
 
@@ -361,7 +363,7 @@ def _stalled(
             place, model, n_evaluations, "the gradient vanishes to the rounding of the residuals"
         )
     if left_domain:
-        return _ended(place, model, n_evaluations, f"the search runs out of the domain: {left_domain}")
+        return _ended(place, model, n_evaluations, f"{OUT_OF_DOMAIN}{left_domain}")
     if place.newton.promised == np.inf:
         return _ended(place, model, n_evaluations, undetermined(place.scaled, model.names))
     return _ended(

@@ -269,9 +269,7 @@ def _strips(fit: ArchFit, offsets: _Offsets, box: Box) -> list[Primitive]:
 def _differences(fit: ArchFit, offsets: _Offsets, window: strip.Strip) -> list[Primitive]:
     """Each other candidate against the chosen curve, cut where it leaves the strip."""
     station, interval = offsets.station_mm, offsets.interval_mm
-    nearest = min((float(np.abs(d).max()) for d in offsets.others.values()), default=0.0)
-    widest = float(np.nanmax(interval, initial=0.0))
-    window = strip.Strip(window.box, window.x_range, strip.symmetric_range([2.5 * nearest, widest], 2.0))
+    window = strip.Strip(window.box, window.x_range, _difference_range(offsets))
     title = "The other candidates against the chosen curve, mm; grey: its 95 % interval"
     if not offsets.others:
         title = "There is no other candidate to compare; grey: the 95 % interval of the chosen curve, mm"
@@ -280,23 +278,32 @@ def _differences(fit: ArchFit, offsets: _Offsets, window: strip.Strip) -> list[P
         *strip.ruled(window, title),
         *strip.station_ticks(window),
     ]
-    for family in _in_strip(offsets, window):
+    for family in _in_strip(offsets):
         within = window.within(offsets.others[family])
         marks.extend(strip.trace(window, station, within, candidate_style(fit, family)))
     return marks
 
 
-def _in_strip(offsets: _Offsets, window: strip.Strip) -> list[Family]:
+def _difference_range(offsets: _Offsets) -> tuple[float, float]:
+    """What the strip of differences shows: the nearest other candidate and some more."""
+    nearest = min((float(np.abs(d).max()) for d in offsets.others.values()), default=0.0)
+    widest = float(np.nanmax(offsets.interval_mm, initial=0.0))
+    return strip.symmetric_range([2.5 * nearest, widest], 2.0)
+
+
+def _in_strip(offsets: _Offsets) -> list[Family]:
     """Candidates that run inside the strip over at least half the arch."""
-    return [f for f, d in offsets.others.items() if np.isfinite(window.within(d)).mean() >= 0.5]
+    high = _difference_range(offsets)[1]
+    return [f for f, d in offsets.others.items() if np.mean(np.abs(d) <= high) >= 0.5]
 
 
 def _key(fit: ArchFit, offsets: _Offsets, left: Box, scale: float) -> list[Primitive]:
-    """Key of the line patterns in one row along the foot, and below it the candidates too far off to draw."""
+    """Key of the line patterns in one row along the foot, and below it what is too far off to draw above."""
     drawn = set(_drawn(offsets, scale))
     marks: list[Primitive] = []
     x = left.left
-    for family in [fit.chosen, *(f for f in offsets.others if f in drawn)]:
+    shown = drawn | set(_in_strip(offsets))
+    for family in [fit.chosen, *(f for f in offsets.others if f in shown)]:
         words = FAMILY_NAMES[family] + (f" ({chosen_words(fit)})" if family is fit.chosen else "")
         entry = KeyEntry(candidate_style(fit, family), words, closed=False)
         marks.extend(key([entry], x, left.bottom + 14.5, title=""))
@@ -307,6 +314,6 @@ def _key(fit: ArchFit, offsets: _Offsets, left: Box, scale: float) -> list[Primi
         if f not in drawn
     ]
     if far:
-        words = shorten(f"Too far off to draw: {', '.join(far)}.", left.width, ink.SMALL_TEXT_MM)
+        words = shorten(f"Too far off to draw over the points: {', '.join(far)}.", left.width, ink.SMALL_TEXT_MM)
         marks.append(Text((left.left, left.bottom), words, ink.SMALL_TEXT_MM, ink.letters()))
     return [mark for mark in marks if not (isinstance(mark, Text) and not mark.text)]

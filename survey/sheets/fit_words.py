@@ -77,7 +77,7 @@ def _verdict(fit: ArchFit) -> Said:
 
 
 def candidate_table(fit: ArchFit) -> Schedule:
-    """Every family with its probability and main figures, the likeliest first."""
+    """Every family with its probability and main figures, the likeliest first, or the nearest if none fits."""
     columns = (
         Column("family", Anchor.LEFT),
         Column("probability\n%"),
@@ -87,6 +87,8 @@ def candidate_table(fit: ArchFit) -> Schedule:
         Column("rms"),
     )
     ordered = sorted(fit.candidates.values(), key=lambda c: -fit.verdict.probability.get(c.family, 0.0))
+    if fit.verdict.clear and fit.verdict.family is None:
+        ordered.sort(key=lambda candidate: (not candidate.converged, candidate.rms_mm))
     title = "Candidates, mm" if fit.movement is None else "Candidates for the shape as it stands, mm"
     return Schedule(columns, tuple(_candidate_row(fit, c) for c in ordered), title)
 

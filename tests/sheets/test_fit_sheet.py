@@ -112,6 +112,10 @@ def test_candidates_too_far_off_are_named_instead_of_drawn(name):
         far = apart > LONGEST_MM * scale
         assert (f"{FAMILY_NAMES[family]} (up to {apart:.0f} mm)" in words) == far
         styles = {m.style for m in sheet.placed[0].drawing.primitives}
+        keyed = {m.style for m in sheet.primitives if isinstance(m, Line)}
+        traced = {m.style for m in sheet.primitives if isinstance(m, Polyline)}
+        style = candidate_style(made.fit, family)
+        assert (style in keyed) == (style in styles | traced)
         assert (candidate_style(made.fit, family) in styles) != far
 
 
