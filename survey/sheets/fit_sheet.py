@@ -314,6 +314,7 @@ def _key(fit: ArchFit, offsets: _Offsets, left: Box, scale: float) -> list[Primi
         if f not in drawn
     ]
     if far:
-        words = shorten(f"Too far off to draw over the points: {', '.join(far)}.", left.width, ink.SMALL_TEXT_MM)
+        words = f"Too far off to draw over the points: {', '.join(far)}."
+        words = shorten(words, left.width, ink.SMALL_TEXT_MM)
         marks.append(Text((left.left, left.bottom), words, ink.SMALL_TEXT_MM, ink.letters()))
     return [mark for mark in marks if not (isinstance(mark, Text) and not mark.text)]

@@ -77,7 +77,7 @@ def _verdict(fit: ArchFit) -> Said:
 
 
 def candidate_table(fit: ArchFit) -> Schedule:
-    """Every family with its probability and main figures, the likeliest first, or the nearest if none fits."""
+    """Every family with its probability and main figures, the likeliest first; the nearest if none fits."""
     columns = (
         Column("family", Anchor.LEFT),
         Column("probability\n%"),
