@@ -9,7 +9,7 @@ import numpy as np
 
 from survey.curves import ChainOfArcs, curve_of, setting_out
 from survey.fitting.result import ArchFit
-from survey.rebuild.plan import Brick, BrickKind, RebuildPlan
+from survey.rebuild.plan import Brick, BrickKind, CurveChoice, RebuildPlan
 from survey.sheets import ink
 from survey.sheets.drawing import (
     XY,
@@ -143,7 +143,7 @@ def _curve_page(fit: ArchFit, plan: RebuildPlan, area: Box) -> Page:
     foot = caution_box.top + _GAP_MM
     column = Box(area.right - _WORDS_MM, foot, _WORDS_MM, area.top - banner_height - foot)
     words = (
-        ("How the intrados is set out", setting_out(plan.shape).sentences()),
+        (f"How the intrados is set out{which_curve(fit, plan)}", setting_out(plan.shape).sentences()),
         ("How the rib is struck", plan.centring.setting_out),
     )
     tables = (points_schedule(plan), facts_schedule(fit, plan))
@@ -161,6 +161,17 @@ def _curve_page(fit: ArchFit, plan: RebuildPlan, area: Box) -> Page:
     marks.extend(scale_bar((room.left, room.bottom), placed.scale))
     marks.extend(orientation_mark((room.right - 33.0, room.bottom + 1.0)))
     return Page(NAME, "Setting out of the curve", tuple(marks), (placed,), placed.scale)
+
+
+def which_curve(fit: ArchFit, plan: RebuildPlan) -> str:
+    """Which of a moved arch's curves a plan follows, to go after a comma; blank where there is but one."""
+    if fit.movement is None:
+        return ""
+    told = {
+        CurveChoice.ORIGINAL.value: "as before it moved",
+        CurveChoice.PRESENT.value: "to the springings of today",
+    }
+    return f", {told.get(plan.choice, 'through the arch as it stands')}"
 
 
 def _set_words(words: Iterable[tuple[str, tuple[str, ...]]], column: Box) -> list[Text]:
