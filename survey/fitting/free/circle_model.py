@@ -23,6 +23,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import cos, hypot, sin, sqrt
+from typing import NamedTuple
 
 import numpy as np
 from scipy.linalg import blas
@@ -79,6 +80,25 @@ def circle_place(coefficients: Sequence[float]) -> CirclePlace:
     return CirclePlace((a, b, c, d), size, curvature, (along * normal[0], along * normal[1]), normal)
 
 
+class _Block(NamedTuple):
+    """A block of points (2, m), and memory (10, m) it shares with other blocks."""
+
+    xy_mm: Floats
+    root_weights: Floats | None
+    work: Floats
+
+
+def _blocks(points: FreePoints) -> list[_Block]:
+    work, root = np.empty(0), points.root_weights
+    blocks = []
+    for block in points.blocks(BLOCK):
+        m = block.stop - block.start
+        if work.shape[-1] != m:
+            work = np.empty((10, m))
+        blocks.append(_Block(points.xy_mm[block].T, None if root is None else root[block], work))
+    return blocks
+
+
 class CircleModel:
     """The engine's model of a circle through :class:`FreePoints`.
 
@@ -89,23 +109,21 @@ class CircleModel:
 
     def __init__(self, points: FreePoints, coefficients: Floats) -> None:
         self.points = points
-        self._coefficients = coefficients if coefficients[0] > 0.0 else -coefficients
-        self.held = int(np.abs(coefficients).argmax())
-        self.held_value = float(self._coefficients[self.held])
+        self.n_observations = len(points.xy_mm)
+        values: list[float] = coefficients.tolist()
+        sizes = [abs(value) for value in values]
+        self.held = sizes.index(max(sizes))
+        self._coefficients = values if values[0] > 0.0 else [-value for value in values]
+        self.held_value = self._coefficients[self.held]
         self._origin = points.origin_mm[:, None]
         self._to_frame = points.to_frame
         self._turn = cos(points.turn_rad), sin(points.turn_rad)
-        self._columns: dict[int, Floats] = {}
-
-    @property
-    def n_observations(self) -> int:
-        """Number of points."""
-        return len(self.points.xy_mm)
+        self._blocks = _blocks(points)
 
     @property
     def start(self) -> Floats:
         """The free coefficients of the start."""
-        return np.array([value for term, value in enumerate(self._coefficients) if term != self.held])
+        return np.array(self._coefficients[: self.held] + self._coefficients[self.held + 1 :])
 
     def coefficients(self, parameters: Floats) -> list[float]:
         """All four coefficients."""
@@ -123,10 +141,10 @@ class CircleModel:
         is_flat = abs(place.curvature) < FLAT_CURVATURE
         total, cost = np.zeros((4, 4)), 0.0
         with np.errstate(all="ignore"):  # a coordinate that is no number ends in a cost that is none
-            for block in self._blocks():
+            for block in self._blocks:
                 columns = self._flat_pass(place, block) if is_flat else self._round_pass(place, block)
-                if self.points.root_weights is not None:
-                    columns *= self.points.root_weights[block]
+                if block.root_weights is not None:
+                    columns *= block.root_weights
                 if loss is not None:
                     weights, added = loss.weigh(columns[3])
                     columns *= np.sqrt(weights)
@@ -144,26 +162,14 @@ class CircleModel:
     def distances(self, parameters: Floats) -> Floats:
         """Signed distances (n,) in the frame's unit."""
         place = self.place(parameters)
-        return np.concatenate([self._flat_pass(place, block)[3] for block in self._blocks()])
+        return np.concatenate([self._flat_pass(place, block)[3] for block in self._blocks])
 
-    def _blocks(self) -> list[slice]:
-        n = self.n_observations
-        size = -(-n // (-(-n // BLOCK)))
-        return [slice(i, min(i + size, n)) for i in range(0, n, size)]
-
-    def _work(self, m: int) -> Floats:
-        work = self._columns.get(m)
-        if work is None:
-            work = self._columns[m] = np.empty((10, m))
-        return work
-
-    def _round_pass(self, place: CirclePlace, block: slice) -> Floats:
+    def _round_pass(self, place: CirclePlace, block: _Block) -> Floats:
         """Columns (4, m) n_x, n_y, 1, d of a block with n the outward normal in the points' own axes."""
-        xy = self.points.xy_mm[block]
-        work = self._work(xy.shape[0])
-        columns, squares, radius, sign = work[:4], work[4:6], work[6], 1.0 if place.curvature > 0.0 else -1.0
+        work, sign = block.work, 1.0 if place.curvature > 0.0 else -1.0
+        columns, squares, radius = work[:4], work[4:6], work[6]
         normals = columns[:2]
-        np.subtract(xy.T, self._origin, normals)
+        np.subtract(block.xy_mm, self._origin, normals)
         np.subtract(normals, self._in_own_axes(place.centre), normals)
         np.multiply(normals, normals, squares)
         np.add(squares[0], squares[1], radius)
@@ -195,12 +201,11 @@ class CircleModel:
         del rows[self.held]
         return np.array(rows)
 
-    def _flat_pass(self, place: CirclePlace, block: slice) -> Floats:
+    def _flat_pass(self, place: CirclePlace, block: _Block) -> Floats:
         """Columns (4, m) x_f, x_f^2 + y_f^2, 1, d of a block, in the axes of the near point O."""
-        xy, bend = self.points.xy_mm[block], 0.5 * place.curvature
-        work = self._work(xy.shape[0])
+        work, bend = block.work, 0.5 * place.curvature
         columns, root, inverse = work[:4], work[8], work[9]
-        np.subtract(xy.T, self._origin, work[4:6])
+        np.subtract(block.xy_mm, self._origin, work[4:6])
         (nx, ny), (x0, y0) = place.normal, place.near
         across, along = np.dot(np.array([[ny, -nx], [nx, ny]]) @ self._to_frame, work[4:6], work[6:8])
         # O lies on the normal through the origin, so only the second coordinate is shifted

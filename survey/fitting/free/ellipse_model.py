@@ -37,6 +37,10 @@ BLOCK = 8192
 """Points a pass; the rows in use then stay in a second-level cache of 2 MB."""
 
 
+ROWS = 14
+"""Of a block: u and v, the normal and 1, x and y, the six terms, the distance."""
+
+
 class EllipseModel:
     """The engine's model of an ellipse through :class:`FreePoints`.
 
@@ -181,25 +185,25 @@ class _Block(NamedTuple):
 
 
 def _blocks(points: FreePoints, held: int) -> list[_Block]:
-    """All points in blocks of all but equal length."""
-    n = len(points.xy_mm)
-    size = -(-n // (-(-n // BLOCK)))
-    xy, t, root, works = points.xy_mm.T, np.zeros(n), points.root_weights, {}
-    blocks = []
-    for first in range(0, n, size):
-        last = min(first + size, n)
-        if last - first not in works:
-            works[last - first] = _work(last - first, held)
-        weights = None if root is None else root[first:last]
-        blocks.append(_Block(xy[:, first:last], weights, t[first:last], works[last - first]))
+    works: dict[int, _Work] = {}
+    t, root, blocks = np.zeros(len(points.xy_mm)), points.root_weights, []
+    for block in points.blocks(BLOCK):
+        m = block.stop - block.start
+        if m not in works:
+            works[m] = _work(m, held)
+        weights = None if root is None else root[block]
+        blocks.append(_Block(points.xy_mm[block].T, weights, t[block], works[m]))
     return blocks
 
 
 def _work(m: int, held: int) -> _Work:
-    rows = np.empty((22, m))
-    rows[2] = rows[7] = 1.0
+    """Memory carved out of one piece; what is needed at different times shares rows."""
+    rows = np.empty((ROWS, m))
+    rows[4] = 1.0
     # the held coefficient's term comes first, so that the rest and d are one piece
-    terms = [rows[8 + (term + 1 if term < held else term)] for term in range(6)]
-    terms[held] = rows[8]
-    solving = FootWork(rows[5:7], rows[15:17], rows[17:19], rows[19], rows[20], rows[21])
-    return _Work(rows[:2], rows[:3], rows[3:5], rows[5:8], tuple(terms), rows[14], rows[9:15], solving)
+    terms = [rows[7 + (term + 1 if term < held else term)] for term in range(6)]
+    terms[held] = rows[7]
+    # the feet are solved before the terms are written, but for w
+    free = rows[8:13] if held == 5 else rows[7:12]
+    solving = FootWork(rows[2:4], free[:2], rows[5:7], free[2], free[3], free[4])
+    return _Work(rows[2:4], rows[2:5], rows[:2], rows[2:5], tuple(terms), rows[13], rows[8:14], solving)

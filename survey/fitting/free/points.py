@@ -6,6 +6,7 @@ else: coordinates of 4.5e8 mm keep 6e-8 mm, their squares would keep none.
 
 from __future__ import annotations
 
+import sys
 from dataclasses import dataclass
 from math import atan2, cos, hypot, sin, sqrt
 
@@ -78,6 +79,12 @@ class FreePoints:
         """Gradient, as the engine measures it, to which so many points are fitted."""
         return min(max(FINEST_GRADIENT, GRADIENT_RATIO * len(self.xy_mm) ** 2), COARSEST_GRADIENT)
 
+    def blocks(self, most: int) -> list[slice]:
+        """Slices of all but equal length, none longer than ``most``, that cover the points."""
+        n = len(self.xy_mm)
+        size = -(-n // (-(-n // most)))
+        return [slice(first, min(first + size, n)) for first in range(0, n, size)]
+
     def sample(self) -> FreePoints:
         """A sample of many points in the same frame; the points themselves if they are few."""
         if self.sampled is None:
@@ -139,7 +146,8 @@ def require_finite(xy: Floats) -> None:
 
 def _sampled_rows(n: int) -> NDArray[np.int64]:
     """Rows spread evenly but out of step with any order of the points: multiples of the golden section."""
-    return np.asarray(np.modf(np.arange(SAMPLE) * GOLDEN_SECTION)[0] * n, dtype=np.int64)
+    turns = np.arange(SAMPLE) * GOLDEN_SECTION
+    return np.asarray((turns - np.floor(turns)) * n, dtype=np.int64)
 
 
 def _root_weights(n: int, sigma_mm: ArrayLike | None, weights: ArrayLike | None) -> Floats | None:
@@ -179,15 +187,17 @@ def _framed(
     if not np.abs(some).max() < LARGEST_COORDINATE:
         require_finite(xy)
         raise FitError("the coordinates are too large to be squared; give them in millimetres")
-    origin = np.add.reduce(some, axis=0) / n
-    x, y = some[:, 0] - origin[0], some[:, 1] - origin[1]
-    xx, xy_, yy = float(x @ x) / n, float(x @ y) / n, float(y @ y) / n
+    centred = np.subtract(some.T, some[0][:, None], np.empty((2, n)))
+    mean = np.add.reduce(centred, axis=1) / n
+    np.subtract(centred, mean[:, None], centred)
+    origin, (x, y) = some[0] + mean, centred
+    xx, xy_, yy = float(x.dot(x)) / n, float(x.dot(y)) / n, float(y.dot(y)) / n
     spread, slant = xx + yy, hypot(xx - yy, 2.0 * xy_)
-    rounding = 4.0 * float(np.finfo(float).eps) * float(np.abs(origin).max())
-    if sqrt(spread) <= max(rounding, float(np.finfo(float).tiny)):
+    rounding = 4.0 * sys.float_info.epsilon * max(abs(origin.item(0)), abs(origin.item(1)))
+    if sqrt(spread) <= max(rounding, sys.float_info.min):
         raise FitError(f"all points lie in one spot; {curve} needs points spread along it")
     turn = 0.5 * atan2(2.0 * xy_, xx - yy)
     across = cos(turn) * y - sin(turn) * x
-    if sqrt(float(across @ across) / n) <= FLATTEST_RATIO * sqrt(0.5 * (spread + slant)) + rounding:
+    if sqrt(float(across.dot(across)) / n) <= FLATTEST_RATIO * sqrt(0.5 * (spread + slant)) + rounding:
         raise FitError(f"all points lie on one straight line; {curve} needs points along a bend")
     return FreePoints(xy, root_weights, origin, sqrt(spread), turn, sampled)

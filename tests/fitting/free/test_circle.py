@@ -68,6 +68,18 @@ def test_turning_mirroring_and_scaling_commute_with_fitting(seed, turn_rad, arc_
     )
 
 
+@settings(max_examples=40, deadline=None)
+@given(seed=st.integers(0, 10**6), exponent=st.floats(-3.0, 3.0), arc_deg=st.floats(30.0, 360.0))
+def test_scaling_commutes_with_fitting(seed, exponent, arc_deg):
+    points, factor = arc(50, arc_deg, seed), 10.0**exponent
+    fit, scaled = fit_circle_orthogonal(points), fit_circle_orthogonal(factor * points)
+    np.testing.assert_allclose(
+        scaled.parameters / factor, fit.parameters, rtol=1e-9, atol=1e-9 * fit.radius_mm
+    )
+    assert scaled.rms_mm == pytest.approx(factor * fit.rms_mm, rel=1e-9)
+    np.testing.assert_allclose(scaled.sigmas / fit.sigmas, factor, rtol=1e-7)
+
+
 @pytest.mark.parametrize("arc_deg", [360.0, 180.0, 60.0])
 def test_a_map_grid_changes_nothing(arc_deg):
     shift = np.array([4.5e8, 2.1e8])

@@ -15,8 +15,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from survey.errors import FitError
+from survey.fitting.free import ellipse
 from survey.fitting.free.ellipse import fit_ellipse_orthogonal
-from survey.fitting.free.ellipse_conic import NO_FINITE_ELLIPSE
+from survey.fitting.free.ellipse_conic import NO_FINITE_ELLIPSE, conic_derivatives
+from survey.fitting.free.quality import OPEN_PARAMETERS
 from survey.fitting.robust import Loss
 
 TRUTH = np.array([0.0, 0.0, 2000.0, 900.0, 0.0])
@@ -68,13 +70,26 @@ def test_turning_and_mirroring_commute_with_fitting(seed, turn_rad, arc_deg):
     assert np.sin(mirrored.angle_rad + fit.angle_rad) == pytest.approx(0.0, abs=1e-8)
 
 
-@pytest.mark.parametrize("factor", [1e-6, 0.001, 25.4, 1e5])
-def test_scaling_commutes_with_fitting(factor):
-    points = noisy_arc(60, 150.0, 7)
+def assert_scaled(points: np.ndarray, factor: float) -> None:
+    """All lengths times the factor, to 1e-9 of the ellipse's size; angles and the search as they were."""
     fit, scaled = fit_ellipse_orthogonal(points), fit_ellipse_orthogonal(factor * points)
-    np.testing.assert_allclose(scaled.parameters[:4], factor * fit.parameters[:4], rtol=1e-9)
-    assert scaled.angle_rad == pytest.approx(fit.angle_rad, abs=1e-11)
-    np.testing.assert_allclose(scaled.sigmas[:4], factor * fit.sigmas[:4], rtol=1e-8)
+    np.testing.assert_allclose(
+        scaled.parameters[:4] / factor, fit.parameters[:4], rtol=1e-9, atol=1e-9 * fit.semi_major_mm
+    )
+    assert scaled.angle_rad == pytest.approx(fit.angle_rad, abs=1e-9)
+    assert scaled.rms_mm == pytest.approx(factor * fit.rms_mm, rel=1e-9)
+    np.testing.assert_allclose(scaled.sigmas / fit.sigmas, [factor] * 4 + [1.0], rtol=1e-7)
+
+
+@pytest.mark.parametrize("factor", [1e-6, 25.4, 1e5])
+def test_a_change_of_unit_commutes_with_fitting(factor):
+    assert_scaled(noisy_arc(60, 150.0, 7), factor)
+
+
+@settings(max_examples=40, deadline=None)
+@given(seed=st.integers(0, 10**6), exponent=st.floats(-3.0, 3.0), arc_deg=st.floats(110.0, 360.0))
+def test_scaling_commutes_with_fitting(seed, exponent, arc_deg):
+    assert_scaled(noisy_arc(60, arc_deg, seed), 10.0**exponent)
 
 
 @pytest.mark.parametrize("arc_deg", [360.0, 180.0, 120.0, 90.0])
@@ -312,6 +327,32 @@ def test_one_number_missing_among_many_is_named():
     points[12345, 1] = np.nan
     with pytest.raises(FitError, match="point 12346 of 20000"):
         fit_ellipse_orthogonal(points)
+
+
+@pytest.mark.parametrize(("n", "gradient"), [(10, 1e-11), (100, 1e-9), (700, 5e-8), (5000, 1e-7)])
+def test_the_gradient_is_followed_as_far_as_the_number_of_points_asks(n, gradient):
+    for seed in range(5):
+        fit = fit_ellipse_orthogonal(noisy_arc(n, 180.0, seed))
+        assert fit.converged
+        assert fit.quality.gradient_measure <= gradient
+
+
+def test_a_parameter_left_open_has_no_bound_and_says_so(monkeypatch):
+    """An ellipse the conic of which would not change with its long axis."""
+
+    def without_long_axis(place):
+        derivatives = conic_derivatives(place)
+        derivatives[3] = 0.0
+        return derivatives
+
+    points = noisy_arc(60, 180.0, 1)
+    bounded = fit_ellipse_orthogonal(points)
+    monkeypatch.setattr(ellipse, "conic_derivatives", without_long_axis)
+    fit = fit_ellipse_orthogonal(points)
+    np.testing.assert_array_equal(fit.parameters, bounded.parameters)
+    assert np.isinf(fit.covariance).all()
+    assert fit.because == OPEN_PARAMETERS
+    assert bounded.because == "the gradient vanishes"
 
 
 def test_points_are_not_modified():

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from fitting.free.arcs import noisy_arc
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from survey.fitting.engine import OutsideDomainError
@@ -11,6 +11,7 @@ from survey.fitting.free.circle import fit_circle_orthogonal
 from survey.fitting.free.circle_model import FLAT_CURVATURE, CircleModel, circle_place
 from survey.fitting.free.ellipse import fit_ellipse_orthogonal
 from survey.fitting.free.ellipse_conic import LARGEST_AXIS_RATIO, conic_derivatives, ellipse_place
+from survey.fitting.free.ellipse_foot import FootWork, solve_feet, solve_feet_safely
 from survey.fitting.free.ellipse_model import EllipseModel
 from survey.fitting.free.points import checked_points
 from survey.fitting.robust import Loss, tuned
@@ -123,6 +124,29 @@ def test_the_two_forms_of_the_circle_meet_at_their_border():
     ]
     np.testing.assert_allclose(sums[0].matrix, sums[1].matrix, rtol=1e-6)
     np.testing.assert_allclose(sums[0].gradient, sums[1].gradient, rtol=1e-6)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    seed=st.integers(0, 10**6),
+    k=st.floats(1e-4, 1.0),
+    noise=st.sampled_from([1e-4, 0.01, 0.3, 3.0]),
+    first=st.sampled_from([0.0, 1e-3]),
+)
+def test_quick_feet_are_those_of_the_safe_iteration(seed, k, noise, first):
+    """Points near the ellipse, and all over the plane, from a start that is right or wrong."""
+    random = np.random.default_rng(seed)
+    angle = random.uniform(0.0, 2.0 * np.pi, 200)
+    uv = np.stack([np.cos(angle), np.sqrt(k) * np.sin(angle)]) + random.normal(0.0, noise, (2, 200))
+    t, work = np.full(200, first), FootWork(*np.empty((3, 2, 200)), *np.empty((3, 200)))
+    with np.errstate(all="ignore"):
+        solve_feet(uv, k, t, work, 1e-12)
+    expected = solve_feet_safely(uv, 1.0, np.sqrt(k))
+    np.testing.assert_allclose(t, expected[0], rtol=1e-9, atol=1e-10)
+    feet = work.normals * [[1.0], [np.sqrt(k)]]
+    np.testing.assert_allclose(feet, expected[1:] * [[1.0], [np.sqrt(k)]], rtol=0.0, atol=1e-9)
+    np.testing.assert_allclose(work.squares, work.normals**2, rtol=1e-12)
+    np.testing.assert_allclose((1.0 + work.off) ** 2, feet[0] ** 2 + feet[1] ** 2, rtol=0.0, atol=1e-10)
 
 
 def test_rough_sums_are_near_the_exact_ones_and_say_so():
