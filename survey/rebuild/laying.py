@@ -101,9 +101,10 @@ def laying_notes(rings: Iterable[RingPlan]) -> tuple[str, ...]:
     """Why the gaps of a repair come in the order they do; nothing where each ring has one piece of work."""
     notes: list[str] = []
     for ring in rings:
+        if all(b.kind is not BrickKind.IN_SITU for b in ring.bricks):
+            continue
         gaps = gaps_to_lay(ring)
-        standing = any(b.kind is BrickKind.IN_SITU for b in ring.bricks)
-        if len(gaps) > 1 and standing:
+        if len(gaps) > 1:
             order = ", then ".join(courses_named(gap.courses) for gap in gaps)
             nearest = "nearest to the crown" if ring.sawtooth else "with the lowest end"
             notes.append(
@@ -179,6 +180,7 @@ class _Scaffold:
 def _plain(scaffold: _Scaffold, gap: Gap, begins: str, skewback: str) -> Iterator[LayingStep]:
     """One gap of a plain ring, upwards to its key or to the brick that closes it."""
     ring = scaffold.ring
+    last_pair = gap.n_pairs if gap.has_key else -1
     for k, turn in enumerate(gap.turns):
         brick = turn.brick
         words = [*([begins] if begins and not k else []), _whose(brick)]
@@ -190,7 +192,7 @@ def _plain(scaffold: _Scaffold, gap: Gap, begins: str, skewback: str) -> Iterato
             words.append(f"springer: {skewback}, joint with the spacer")
         if turn.closes:
             words.append(CLOSING)
-        last = gap.has_key and turn.pair == gap.n_pairs
+        last = turn.pair == last_pair
         stop = turn.closes or (turn.ends_pair and (_watched(turn) or last))
         if stop and not turn.closes:
             words.append(_second_person(gap, last=last))
@@ -202,6 +204,7 @@ def _turned(scaffold: _Scaffold, gap: Gap, begins: str) -> Iterator[LayingStep]:
     ring = scaffold.ring
     degrees = plain_mm(math.degrees(ring.turn_rad))
     face = f"protractor {degrees}° to the face, outer edge to the mark"
+    last_pair = gap.n_pairs
     for k, turn in enumerate(gap.turns):
         brick = turn.brick
         words = [*([begins] if begins and not k else []), _whose(brick), face]
@@ -213,7 +216,7 @@ def _turned(scaffold: _Scaffold, gap: Gap, begins: str) -> Iterator[LayingStep]:
         words.append(f"spacer {plain_mm(joint * math.cos(ring.turn_rad))} across the joint")
         if turn.closes:
             words.append(CLOSING)
-        last = turn.pair == gap.n_pairs
+        last = turn.pair == last_pair
         stop = turn.ends_pair and (_watched(turn) or last)
         if stop:
             alike = "both ends alike" if last else "left and right alike"

@@ -168,17 +168,16 @@ def _meet(left: Brick, right: Brick) -> bool:
 def _paired(left: list[Brick], right: list[Brick], rank: dict[int, int], ring: RingPlan) -> Iterator[Turn]:
     """The side that lags goes first; level sides go by turns, the left one first."""
     order: list[tuple[Brick, str]] = []
-    while left or right:
-        if not (left and right):
-            side = LEFT if left else RIGHT
-        elif rank[left[0].course] != rank[right[0].course]:
-            side = LEFT if rank[left[0].course] < rank[right[0].course] else RIGHT
+    i, j = 0, 0
+    while i < len(left) or j < len(right):
+        if i == len(left) or j == len(right):
+            side = LEFT if i < len(left) else RIGHT
+        elif rank[left[i].course] != rank[right[j].course]:
+            side = LEFT if rank[left[i].course] < rank[right[j].course] else RIGHT
         else:
             side = LEFT if not order or order[-1][1] == RIGHT else RIGHT
-        half = left if side == LEFT else right
-        order.append((half[0], side))
-        half = half[1:]
-        left, right = (half, right) if side == LEFT else (left, half)
+        order.append((left[i] if side == LEFT else right[j], side))
+        i, j = (i + 1, j) if side == LEFT else (i, j + 1)
     pair_of: dict[int, int] = {}
     for brick, _ in order:
         pair_of.setdefault(rank[brick.course], len(pair_of) + 1)
