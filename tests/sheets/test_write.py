@@ -6,6 +6,7 @@ import csv
 import io
 import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import ezdxf
@@ -25,7 +26,7 @@ from survey.sheets.record_sets import make_record_sets
 from survey.sheets.report import ReportInput, report_sections
 from survey.sheets.report_html import render_report_html
 from survey.sheets.report_pdf import report_sheets
-from survey.sheets.tables import LAYING_COLUMNS, laying_csv
+from survey.sheets.tables import LAYING_COLUMNS, laying_csv, layout_csv
 from survey.sheets.write import (
     refused_drawing,
     write_deviation_sheets,
@@ -288,3 +289,12 @@ def test_laying_csv_of_a_refused_plan_says_why_and_orders_nothing():
     assert [row["step"] for row in rows] == [
         str(s.step) for s in CASES["elliptical, three rings"].plan.laying
     ]
+
+
+def test_layout_csv_tells_what_is_laid():
+    plan = handmade().plan
+    first = plan.rings[0]
+    laid = replace(first, bricks=tuple(replace(b, laid=b.course in (1, 3)) for b in first.bricks))
+    rows = list(csv.DictReader(io.StringIO(layout_csv(replace(plan, rings=(laid, *plan.rings[1:]))))))
+    assert [(r["ring"], r["course"]) for r in rows if r["laid"] == "yes"] == [("1", "1"), ("1", "3")]
+    assert {r["laid"] for r in rows if r["course"] == "0"} == {""}
