@@ -26,8 +26,7 @@ from survey.fitting.result import Candidate
 from survey.fitting.standing import Standing
 from survey.fitting.still import Still, stand_still
 
-EXACT = EngineOptions(max_evaluations=200)
-"""Enough to reach an optimum, or to see that the search runs out of the family."""
+EXACT = EngineOptions(max_evaluations=60)
 NEAR_LIMIT = 0.97
 """Rise over half-span from which a search that strays is taken to run into the semicircle."""
 AGREES = 0.5

@@ -96,6 +96,8 @@ ROUGH_SLACK = 1e-3
 TINY = float(np.finfo(float).tiny)
 OUT_OF_DOMAIN = "the search runs out of the domain: "
 """How the reason begins where the cost falls all the way to where the model ends."""
+LATELY = 20
+"""A search that left the domain within so many evaluations before it was cut short creeps along its edge."""
 COST_ROUNDING = 1e-13
 """Changes of the cost below this part of it are rounding; steps are then judged by the gradient instead."""
 
@@ -330,9 +332,12 @@ def _search(model: Model, first: Floats, loss: ScaledLoss | None, options: Engin
     except OutsideDomainError as outside:
         return _failed(first, model, 1, f"the start lies outside the domain: {outside}")
     damping, growth, left_domain, n_evaluations = options.first_damping, 4.0, "", 1
+    edge, last_at_edge = "", -LATELY
     while not place.is_optimal:
         if n_evaluations >= options.max_evaluations:
-            return _ended(place, model, n_evaluations, f"no optimum within {n_evaluations} evaluations")
+            creeping = n_evaluations - last_at_edge < LATELY
+            why = f"{OUT_OF_DOMAIN}{edge}" if creeping else f"no optimum within {n_evaluations} evaluations"
+            return _ended(place, model, n_evaluations, why)
         step, promised = _step_from(place, damping)
         if place.newton.promised == np.inf and promised <= COST_ROUNDING**2 * place.sums.cost:
             return _ended(place, model, n_evaluations, undetermined(place.scaled, model.names))
@@ -342,6 +347,7 @@ def _search(model: Model, first: Floats, loss: ScaledLoss | None, options: Engin
             better = _is_better(new, place, promised)
         except OutsideDomainError as outside:
             better, left_domain = False, str(outside)
+            edge, last_at_edge = left_domain, n_evaluations
         if better:
             ratio = (place.sums.cost - new.sums.cost) / promised
             damping = max(

@@ -154,8 +154,12 @@ class TestFailures:
                 raise OutsideDomainError("the radius is not above zero")
             return np.array([p[0] + 1.0, 1.0]), np.array([[1.0], [0.0]])
 
-        fit = ends(residual_model(above_zero, n_observations=2), [3.0], "runs out of the domain: the radius")
+        model = residual_model(above_zero, n_observations=2)
+        fit = ends(model, [3.0], "runs out of the domain: the radius")
         assert 0.0 < fit.reached[0] < 1e-3
+        # Cut short while it creeps along the edge, the reason is the edge all the same.
+        assert fit.n_evaluations > 12
+        ends(model, [3.0], "runs out of the domain: the radius", max_evaluations=12)
 
     def test_a_step_outside_the_domain_is_shortened(self):
         def not_far(p):
