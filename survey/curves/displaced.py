@@ -240,6 +240,14 @@ class DisplacedCurve:
         """Stations (n,) on the base over which stations of this curve lie."""
         return self._running.parameter(checked_stations(self, station_mm))
 
+    def station_over(self, base_station_mm: ArrayLike) -> Floats:
+        """Stations (n,) of this curve over stations (n,) of the base."""
+        return self._running.at(checked_stations(self.base, base_station_mm))
+
+    def displacement(self, base_station_mm: ArrayLike) -> Floats:
+        """How far (n,) the base is moved along its normals over stations (n,) of it, outwards positive."""
+        return self._displacement(checked_stations(self.base, base_station_mm))[0]
+
     def point(self, station_mm: ArrayLike) -> Floats:
         """Points (n, 2) at stations (n,); a single station gives (2,)."""
         walk = self._walk(self.base_station(station_mm))

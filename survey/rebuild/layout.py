@@ -72,6 +72,12 @@ class PlacedRing:
         return np.asarray(np.linalg.norm(self.corners_mm[:, 2] - self.corners_mm[:, 3], axis=1))
 
     @property
+    def depth_mm(self) -> Floats:
+        """Straight distances (n,) from the middle of the face to the middle of the back."""
+        line = 0.5 * (self.corners_mm[:, 2:].sum(axis=1) - self.corners_mm[:, :2].sum(axis=1))
+        return np.asarray(np.linalg.norm(line, axis=1))
+
+    @property
     def bed_angle_rad(self) -> Floats:
         """Angles (n,) of the centre lines above the horizontal, seen from their own springing side."""
         return np.asarray(np.arctan2(self.axis[:, 1], np.abs(self.axis[:, 0])))
@@ -84,7 +90,7 @@ def place_ring(
     *,
     depth_mm: float,
     beds: Beds,
-    surveyed_mm: Floats | None = None,
+    standing_mm: Floats | None = None,
 ) -> PlacedRing:
     """Bricks standing on a curve between given stations.
 
@@ -97,8 +103,8 @@ def place_ring(
     depth_mm : float
         Depth of the ring along the brick's axis.
     beds : Beds
-    surveyed_mm : (n, 4, 2) float, mm, optional
-        Corners of standing bricks as surveyed, NaN where a corner was not: these are kept to the last digit.
+    standing_mm : (n, 4, 2) float, mm, optional
+        Corners of standing bricks, which are kept to the last digit; NaN for the others.
 
     Returns
     -------
@@ -109,18 +115,11 @@ def place_ring(
     Both intrados corners lie on the curve and the flat face is the chord between them; the brick's axis is
     square on that chord, which on a circle is the normal at the middle of the face. The side of a cut brick
     along a direction d reaches the outer face after depth / (d . axis), so the outer face is parallel to the
-    inner one. A standing brick's axis is the curve's normal: the chord between two surveyed corners an inch
-    apart carries their reading errors, which the depth of the ring would multiply.
+    inner one. A standing brick's axis runs from the middle of its face to the middle of its back.
     """
     length_mm = inner.length_mm
     left, right = inner.point(start_mm), inner.point(end_mm)
     axis = _axis(left, right)
-    if surveyed_mm is not None:
-        seen = ~np.isnan(surveyed_mm[:, :, 0])
-        left = np.where(seen[:, :1], surveyed_mm[:, 0], left)
-        right = np.where(seen[:, 1:2], surveyed_mm[:, 1], right)
-        standing = np.asarray(seen.any(axis=1, keepdims=True))
-        axis = np.where(standing, inner.normal(0.5 * (start_mm + end_mm)), axis)
     middles = 0.5 * (np.concatenate([[0.0], end_mm]) + np.concatenate([start_mm, [length_mm]]))
     joint_axis = inner.normal(middles)
     cut = beds.parallel[:, None]
@@ -129,8 +128,10 @@ def place_ring(
     outer_left = left + left_side * (depth_mm / np.sum(left_side * axis, axis=1))[:, None]
     outer_right = right + right_side * (depth_mm / np.sum(right_side * axis, axis=1))[:, None]
     corners = np.stack([left, right, outer_right, outer_left], axis=1)
-    if surveyed_mm is not None:
-        corners = np.where(np.isnan(surveyed_mm), corners, surveyed_mm)
+    if standing_mm is not None:
+        stands = ~np.isnan(standing_mm).any(axis=(1, 2))
+        corners[stands] = standing_mm[stands]
+        axis[stands] = _centre_lines(corners[stands])
     springings = np.array([0.0, length_mm])
     skewback = inner.point(springings) + depth_mm * inner.normal(springings)
     joints = _outer_joints(corners, skewback, joint_axis)
@@ -142,6 +143,12 @@ def _axis(left: Floats, right: Floats) -> Floats:
     chord = right - left
     square = np.stack([-chord[:, 1], chord[:, 0]], axis=1)
     return np.asarray(square / np.linalg.norm(square, axis=1, keepdims=True))
+
+
+def _centre_lines(corners: Floats) -> Floats:
+    """Unit directions (n, 2) from the middles of the faces to the middles of the backs."""
+    line = corners[:, 2:].sum(axis=1) - corners[:, :2].sum(axis=1)
+    return np.asarray(line / np.linalg.norm(line, axis=1, keepdims=True))
 
 
 def _outer_joints(corners: Floats, skewback: Floats, joint_axis: Floats) -> Floats:

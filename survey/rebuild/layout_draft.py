@@ -38,7 +38,11 @@ class RingDraft:
     fixed_mm : (N, 2) float
         Stations of the edges of bricks that do not move; NaN for the others.
     surveyed_mm : (N, 4, 2) float
-        Surveyed corners of standing bricks; NaN elsewhere.
+        Corners of standing bricks as settled from the survey; NaN elsewhere.
+    residual_mm : (N,) float or None
+        Greatest distance of their surveyed corners from these; NaN where none was surveyed.
+    doubts : tuple of str
+        What of the survey of standing bricks contradicts itself.
     """
 
     lines: RingLines
@@ -50,6 +54,8 @@ class RingDraft:
     limits: JointLimits
     fixed_mm: Floats
     surveyed_mm: Floats
+    residual_mm: Floats | None = None
+    doubts: tuple[str, ...] = ()
 
     @property
     def target_mm(self) -> Floats:

@@ -59,7 +59,7 @@ def lay_out(draft: RingDraft, closed: ClosedRing, *, crown_mm: float) -> LaidOut
         depth_gauge_mm=lines.depth_gauge_mm,
         face_projection_mm=tooth_depth_mm(ring.brick_width_mm, ring.turn_rad) if is_sawtooth(ring) else 0.0,
     )
-    return LaidOutRing(plan, closed.refusals, _back_joint_warnings(draft, placed))
+    return LaidOutRing(plan, closed.refusals, (*draft.doubts, *_back_joint_warnings(draft, placed)))
 
 
 def _place(draft: RingDraft, closed: ClosedRing) -> PlacedRing:
@@ -73,7 +73,7 @@ def _place(draft: RingDraft, closed: ClosedRing) -> PlacedRing:
             closed.end_mm,
             depth_mm=ring.depth_mm,
             beds=beds,
-            surveyed_mm=draft.surveyed_mm,
+            standing_mm=draft.surveyed_mm,
         )
 
     if is_sawtooth(ring) or ring.cut == "uncut":
@@ -90,6 +90,8 @@ def _bricks(draft: RingDraft, placed: PlacedRing, crown_mm: float) -> tuple[Bric
     after = ends - placed.end_mm
     width_out, bed = placed.width_extrados_mm, placed.bed_angle_rad
     middle = 0.5 * (placed.start_mm + placed.end_mm)
+    depth = np.where(draft.stands, placed.depth_mm, ring.depth_mm)
+    residual = np.full(n, np.nan) if draft.residual_mm is None else draft.residual_mm
     plain = BrickKind.SAWTOOTH if is_sawtooth(ring) else BrickKind.BRICK
     kinds = [BrickKind.IN_SITU if f == Fate.STANDS else plain for f in draft.fate]
     if n % 2 and kinds[n // 2] is BrickKind.BRICK:
@@ -102,7 +104,7 @@ def _bricks(draft: RingDraft, placed: PlacedRing, crown_mm: float) -> tuple[Bric
             source=draft.source[i],
             width_intrados_mm=float(placed.end_mm[i] - placed.start_mm[i]),
             width_extrados_mm=float(width_out[i]),
-            depth_mm=ring.depth_mm,
+            depth_mm=float(depth[i]),
             joint_after_intrados_mm=float(after[i]),
             joint_after_extrados_mm=float(placed.joint_extrados_mm[i + 1]),
             station_start_mm=float(placed.start_mm[i]),
@@ -112,6 +114,7 @@ def _bricks(draft: RingDraft, placed: PlacedRing, crown_mm: float) -> tuple[Bric
             templet="",
             corners_mm=placed.corners_mm[i],
             inferred=not bool(draft.rhythm.width_read[i]),
+            survey_residual_mm=float(residual[i]),
         )
         for i in range(n)
     )

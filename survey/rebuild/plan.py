@@ -84,6 +84,8 @@ class Brick:
     """True where its width was not read but follows from the rhythm."""
     laid: bool = False
     """True once laid.csv shows it laid: it no longer moves."""
+    survey_residual_mm: float = float("nan")
+    """Of a standing brick: how far a corner of its soffit was surveyed at most from where it is drawn."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -20,6 +20,7 @@ from survey.rebuild.centring import plan_centring
 from survey.rebuild.courses import Fate, RingCount, choose_scope, count_ring, fates, missing_courses
 from survey.rebuild.curve_choice import ChosenCurve, choose_curve, repair_choice
 from survey.rebuild.edges import RingEdges, edges_of_ring, read_edges
+from survey.rebuild.found_ring import FoundRing
 from survey.rebuild.laying import laying_notes, order_laying
 from survey.rebuild.layout_draft import ClosedRing, RingDraft, close_ring, planned_widths
 from survey.rebuild.layout_ring import LaidOutRing, lay_out
@@ -27,7 +28,7 @@ from survey.rebuild.plan import RebuildOptions, RebuildPlan, Scope
 from survey.rebuild.progress import replan
 from survey.rebuild.quantities import take_quantities
 from survey.rebuild.remarks import default_limit_warnings, rhythm_words, sawtooth_notes, standing_warnings
-from survey.rebuild.repair import StandingRing, repair_draft
+from survey.rebuild.repair import repair_draft
 from survey.rebuild.repair_soffit import Base
 from survey.rebuild.rhythm import RingRhythm, find_rhythm
 from survey.rebuild.rhythm_readings import read_rhythm
@@ -185,7 +186,7 @@ def _repair_drafts(
     for found, line in zip(surveyed, lines, strict=True):
         fate = fates(record, found.edges, scope=Scope.REPAIR, count=found.count, missing=found.missing)
         base = cast(Base, line.inner)  # a shape's own curve or a parallel of it
-        standing = StandingRing(base, line, found.count, found.edges, found.rhythm, fate)
+        standing = FoundRing(base, line, found.count, found.edges, found.rhythm, fate)
         draft, inside = repair_draft(record, fit, standing, inside=inside)
         drafts.append(draft)
     return tuple(drafts)

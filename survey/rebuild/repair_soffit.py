@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.linalg import solveh_banded
 
 from survey.curves.arcs import ChainOfArcs
@@ -14,12 +15,42 @@ from survey.curves.ellipse import Ellipse, EllipseParallel
 from survey.curves.protocol import Floats
 from survey.errors import PlanError
 
-SHORTEST_WAVE_COURSES, LONGEST_WAVE_COURSES = 6.0, 30.0
-"""Between these the wave is chosen below which the departures of standing bricks are taken for roughness."""
+WAVE_COURSES = 4.0
+"""Shorter waves of the old work are taken for its roughness: the soffit of a repair does not follow them."""
+BEND_SHARE = 0.25
+"""Share of the curve's length over which it may depart from the fitted one by one and the same amount."""
+LEAST_BEND_MM = 0.3
+"""The fitted curve is never trusted better than this."""
+LEAST_IRREGULARITY_MM = 0.1
 LEAST_STEP_MM = 1.0
 """Nothing fades out faster."""
 
 Base = ChainOfArcs | Ellipse | EllipseParallel
+
+
+@dataclass(frozen=True, slots=True)
+class OldWork:
+    """How old work departs from a fitted curve along the normal: standard deviations and reaches, mm.
+
+    Attributes
+    ----------
+    irregularity_mm, reach_mm : float
+        Of course against course: correlation ``exp(-ds / reach)`` between stations ds apart.
+    bend_mm, bend_reach_mm : float
+        Of the smooth departure of the whole: Matern correlation of order 5/2.
+    """
+
+    irregularity_mm: float
+    reach_mm: float
+    bend_mm: float
+    bend_reach_mm: float
+
+    def covariance(self, a_mm: Floats, b_mm: Floats) -> Floats:
+        """Covariance (n, m) of the departures at stations (n,) and (m,)."""
+        away = np.abs(a_mm[:, None] - b_mm)
+        x = np.sqrt(5.0) / self.bend_reach_mm * away
+        smooth = self.bend_mm**2 * (1.0 + x + x**2 / 3.0) * np.exp(-x)
+        return np.asarray(smooth + self.irregularity_mm**2 * np.exp(-away / self.reach_mm))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -30,17 +61,52 @@ class SoffitReadings:
     deviation_mm: Floats
     sigma_mm: Floats
 
-    def noise_mm3(self, step_mm: float) -> float:
-        """Spectral density of the reading errors: their variance times their spacing outside gaps."""
-        steps = np.diff(self.station_mm)
-        close = steps[steps <= 1.5 * step_mm]
-        spacing_mm = float(close.mean()) if close.size else step_mm
-        return float(np.median(self.sigma_mm**2)) * spacing_mm
+    def only(self, kept: NDArray[np.bool_]) -> SoffitReadings:
+        """Some (n,) of the readings."""
+        return SoffitReadings(self.station_mm[kept], self.deviation_mm[kept], self.sigma_mm[kept])
+
+    def old_work(self, irregularity_mm: float, reach_mm: float, length_mm: float) -> OldWork:
+        """The scatter of the old work: its known irregularity, and as much smooth departure as is left over.
+
+        Parameters
+        ----------
+        irregularity_mm, reach_mm : float
+            As found with the fit.
+        length_mm : float
+            Of the base curve.
+
+        Notes
+        -----
+        A moved arch leaves its fitted curve by far more than its irregularity about the moved pieces.
+        """
+        own = max(irregularity_mm, LEAST_IRREGULARITY_MM)
+        spread = 1.4826 * float(np.median(np.abs(self.deviation_mm)))
+        left_over = spread**2 - own**2 - float(np.median(self.sigma_mm**2))
+        bend = float(np.sqrt(max(left_over, LEAST_BEND_MM**2)))
+        return OldWork(own, reach_mm, bend, BEND_SHARE * length_mm)
+
+    def expected_at(self, station_mm: Floats, old_work: OldWork) -> Floats:
+        """Most likely departures (m,) at stations (m,), given the readings and how old work scatters.
+
+        Notes
+        -----
+        The conditional mean of a Gaussian process, ``k(at, read) (K + diag(sigma^2))^-1 d``. Far from every
+        reading it goes back to the fitted curve.
+
+        References
+        ----------
+        C. E. Rasmussen and C. K. I. Williams, Gaussian Processes for Machine Learning (2006), equation 2.23:
+        from memory, not seen.
+        """
+        known = old_work.covariance(self.station_mm, self.station_mm)
+        known[np.diag_indices_from(known)] += self.sigma_mm**2
+        weight = np.linalg.solve(known, self.deviation_mm)
+        return np.asarray(old_work.covariance(station_mm, self.station_mm) @ weight)
 
 
 @dataclass(frozen=True, slots=True)
 class FlushPoint:
-    """A surveyed corner beside a gap, through which the soffit passes.
+    """A corner beside a gap, through which the soffit passes.
 
     The correction that takes the smooth soffit to the corner fades out over ``before_mm`` towards smaller
     stations and over ``after_mm`` towards greater ones.
@@ -59,64 +125,61 @@ class FlushPoint:
         return np.asarray(1.0 - x**2 * (3.0 - 2.0 * x))
 
 
-def wave_mm(pitch_mm: float, noise_mm3: float, irregularity_mm: float, correlation_length_mm: float) -> float:
-    """Wavelength at which the arch's own irregularity and the reading errors are equally strong.
+@dataclass(frozen=True, slots=True, eq=False)
+class SmoothSoffit:
+    """Offsets from the base as a smooth line, before it is made flush with what stands beside the gaps."""
 
-    Notes
-    -----
-    The irregularity has the spectrum ``2 t^2 l / (1 + (w l)^2)`` (standard deviation t, correlation length
-    l), the readings at every pitch h the flat spectrum ``s^2 h``.
-    """
-    shortest, longest = SHORTEST_WAVE_COURSES * pitch_mm, LONGEST_WAVE_COURSES * pitch_mm
-    if noise_mm3 <= 0.0:
-        return shortest
-    ratio = 2.0 * irregularity_mm**2 * correlation_length_mm / noise_mm3
-    if not ratio > 1.0:
-        return longest
-    return float(np.clip(2.0 * np.pi * correlation_length_mm / np.sqrt(ratio - 1.0), shortest, longest))
+    station_mm: Floats
+    offset_mm: Floats
+    step_mm: float
+
+    @classmethod
+    def of(
+        cls, readings: SoffitReadings, old_work: OldWork, *, length_mm: float, pitch_mm: float
+    ) -> SmoothSoffit:
+        """The likeliest soffit without its roughness.
+
+        Notes
+        -----
+        The likeliest departures, a course apart or nearer, go through the smoothing spline that minimises
+        ``sum (g - d)^2 + k int g''^2``: at every pitch h it passes a wave of angular frequency w by the share
+        ``1 / (1 + k h w^4)``, a half at ``WAVE_COURSES``.
+        """
+        station = np.linspace(0.0, length_mm, max(round(length_mm / pitch_mm), 3) + 1)
+        likely = readings.expected_at(station, old_work)
+        step = float(station[1])
+        stiffness = (WAVE_COURSES * pitch_mm / (2.0 * np.pi)) ** 4 / step
+        return cls(station, smooth(station, likely, np.ones(station.size), stiffness), step)
+
+    def at(self, station_mm: Floats) -> Floats:
+        """Offsets (n,) at stations, level beyond the springings."""
+        # Only a repair needs a spline; the import costs more than the rest of this room.
+        from scipy.interpolate import CubicSpline
+
+        spline = CubicSpline(self.station_mm, self.offset_mm, bc_type="natural")
+        return np.asarray(spline(np.clip(station_mm, self.station_mm[0], self.station_mm[-1])))
 
 
-def repair_curve(
-    base: Base, readings: SoffitReadings, flush: Sequence[FlushPoint], *, wave_mm: float, step_mm: float
-) -> DisplacedCurve:
+def repair_curve(base: Base, soffit: SmoothSoffit, flush: Sequence[FlushPoint]) -> DisplacedCurve:
     """The curve a repair is built to: the base moved smoothly to where the bricks stand.
 
     Parameters
     ----------
     base : ChainOfArcs, Ellipse or EllipseParallel
         The fitted inner curve of the ring.
-    readings : SoffitReadings
+    soffit : SmoothSoffit
     flush : sequence of FlushPoint
-    wave_mm : float
-        Departures of standing bricks shorter than this are taken for roughness and not followed.
-    step_mm : float
-        Greatest distance of the stations at which the displacement is given.
-
-    Raises
-    ------
-    PlanError
-        When fewer than three readings are given.
-
-    Notes
-    -----
-    The displacement is the smoothing spline that minimises ``sum ((g - d) / s)^2 + k int g''^2``; for
-    readings at every pitch h it passes a wave of angular frequency w by the share ``1 / (1 + k s^2 h w^4)``.
-    Across a gap nothing is read and the spline is a cubic with the slopes of both sides. What is still
-    missing to a corner beside a gap is taken in by a local correction, so that the new bricks leave no lip.
+        What is still missing to a corner beside a gap is taken in by a local correction, so that the new
+        bricks leave no lip.
     """
-    # Only a repair needs a spline; the import costs more than the rest of this room.
-    from scipy.interpolate import CubicSpline
-
-    stiffness = (wave_mm / (2.0 * np.pi)) ** 4 / readings.noise_mm3(step_mm)
-    value = smooth(readings.station_mm, readings.deviation_mm, readings.sigma_mm, stiffness)
-    spline = CubicSpline(readings.station_mm, value, bc_type="natural")
-    ends = readings.station_mm[[0, -1]]
-    stations = _knots(base.length_mm, flush, step_mm)
-    offsets = spline(np.clip(stations, *ends))
-    for point in flush:
-        missing_mm = point.deviation_mm - float(spline(np.clip(point.station_mm, *ends)))
-        offsets = offsets + missing_mm * point.share(stations)
-    return _levelled(base, stations, offsets, 2.0 * step_mm)
+    stations = _knots(base.length_mm, flush, soffit.step_mm)
+    offsets = soffit.at(stations)
+    if flush:
+        wanted = np.array([p.deviation_mm for p in flush])
+        missing = wanted - soffit.at(np.array([p.station_mm for p in flush]))
+        for point, missing_mm in zip(flush, missing.tolist(), strict=True):
+            offsets = offsets + missing_mm * point.share(stations)
+    return _levelled(base, stations, offsets, 2.0 * soffit.step_mm)
 
 
 def _knots(length_mm: float, flush: Sequence[FlushPoint], step_mm: float) -> Floats:

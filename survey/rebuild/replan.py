@@ -217,7 +217,7 @@ def _rebuilt(ring: RingPlan, laid: LaidRing, start: Floats, end: Floats) -> Ring
     for i in np.flatnonzero(standing):
         corners[i] = ring.bricks[i].corners_mm
     placed = place_ring(
-        ring.inner, start, end, depth_mm=ring.depth_mm, beds=Beds(_is_cut(ring)), surveyed_mm=corners
+        ring.inner, start, end, depth_mm=ring.depth_mm, beds=Beds(_is_cut(ring)), standing_mm=corners
     )
     joints = placed.joint_intrados_mm
     after = np.concatenate([joints[1:], [ring.inner.length_mm - end[-1]]])

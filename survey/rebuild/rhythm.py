@@ -6,19 +6,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import solveh_banded
 
 from survey.curves.protocol import Floats
+from survey.rebuild.rhythm_edges import LOOSE_MM, EdgePrior, settle_edges
 from survey.rebuild.rhythm_gaps import sizes_by_room
 from survey.rebuild.rhythm_pattern import JointPattern, find_pattern
-from survey.rebuild.rhythm_readings import RULE_SIGMA_MM, Readings
+from survey.rebuild.rhythm_readings import Readings
 from survey.rebuild.rhythm_sizes import BrickSizes, find_sizes
 
 LOOSE_SCATTER_MM = 2.0
 """Scatter granted to widths or joints of which too few were read to know it."""
 LEAST_WIDTH_SCATTER_MM = 0.3
-GAPING_SCATTER_MM = 50.0
-"""A joint at a hinge may have opened to anything."""
 GROSS_MM, GROSS_SIGMAS = 8.0, 4.0
 """A surveyed edge further than both from where all other readings put it is a gross error."""
 MOST_GROSS = 0.1
@@ -43,6 +41,8 @@ class RingRhythm:
         Surveyed edges that were left out: they cannot be where they were read.
     leverage : (2 N,) float
         Share of each settled edge that its own reading decides.
+    prior : EdgePrior
+        What sizes and pattern say of every width and joint.
     """
 
     width_mm: Floats
@@ -54,6 +54,7 @@ class RingRhythm:
     pattern: JointPattern
     gross: NDArray[np.bool_]
     leverage: Floats
+    prior: EdgePrior
 
     @property
     def count(self) -> int:
@@ -77,8 +78,7 @@ def find_rhythm(
     Notes
     -----
     All edges together are settled by one least-squares problem: surveyed edges and middles, widths and joints
-    by rule, and the pattern with its own scatter, each with its variance. Every term holds one edge or two
-    neighbours, so the normal equations are tridiagonal and solved in O(N). A surveyed edge that stands off
+    by rule, and the pattern with its own scatter (``settle_edges``). A surveyed edge that stands off
     what all others say by more than ``GROSS_SIGMAS`` and ``GROSS_MM`` is left out, the worst first.
     """
     gross = np.zeros(2 * readings.count, dtype=bool)
@@ -113,14 +113,15 @@ def _infer(readings: Readings, *, brick_width_mm: float, not_joints: NDArray[np.
         joint[gaping] = np.nan
         pattern = find_pattern(joint, joint_sigma, default_mm=even_mm)
     unread, joint_unread = np.isnan(width), np.isnan(joint)
-    prior = _Prior(_scatter(width, sizes.scatter_mm, width_sigma), pattern, gaping)
-    settled = _settle(readings, sizes.width_of_course_mm, prior)
+    prior = _prior(sizes, _scatter(width, sizes.scatter_mm, width_sigma), pattern, gaping)
+    settled = settle_edges(readings, prior)
     room = np.concatenate([[0.0], settled.edge_mm, [readings.length_mm]])
     room = np.where(np.isnan(readings.stations_mm), room, readings.stations_mm)
     mixed = sizes_by_room(sizes, unread, room, pattern.expected_mm)
     if (mixed != sizes.of_course).any():
         sizes = replace(sizes, of_course=mixed)
-        settled = _settle(readings, sizes.width_of_course_mm, prior)
+        prior = replace(prior, width_mm=sizes.width_of_course_mm)
+        settled = settle_edges(readings, prior)
     steps = np.diff(np.concatenate([[0.0], settled.edge_mm, [readings.length_mm]]))
     ruled_width, ruled_joint = ~np.isnan(readings.width_mm), ~np.isnan(readings.joint_mm) & ~joint_unread
     inferred_width = np.where(unread, sizes.width_of_course_mm, steps[1::2])
@@ -135,6 +136,7 @@ def _infer(readings: Readings, *, brick_width_mm: float, not_joints: NDArray[np.
         pattern=pattern,
         gross=np.zeros(2 * n, dtype=bool),
         leverage=settled.leverage,
+        prior=prior,
     )
 
 
@@ -145,7 +147,7 @@ def _differences(readings: Readings, by_rule: Floats, *, first: int) -> tuple[Fl
     surveyed = np.diff(stations)[first::2][: by_rule.size]
     surveyed_sigma = np.hypot(sigma[:-1], sigma[1:])[first::2][: by_rule.size]
     ruled = ~np.isnan(by_rule)
-    return np.where(ruled, by_rule, surveyed), np.where(ruled, RULE_SIGMA_MM, surveyed_sigma)
+    return np.where(ruled, by_rule, surveyed), np.where(ruled, readings.rule_sigma_mm, surveyed_sigma)
 
 
 def _scatter(width: Floats, about_sizes_mm: float, sigma: Floats) -> float:
@@ -157,65 +159,13 @@ def _scatter(width: Floats, about_sizes_mm: float, sigma: Floats) -> float:
     return float(np.sqrt(max(own, LEAST_WIDTH_SCATTER_MM**2)))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Prior:
+def _prior(
+    sizes: BrickSizes, width_scatter_mm: float, pattern: JointPattern, gaping: NDArray[np.int64]
+) -> EdgePrior:
     """How far widths and joints may be from their pattern; joints that gape at a hinge may be anywhere."""
-
-    width_scatter_mm: float
-    pattern: JointPattern
-    gaping: NDArray[np.int64]
-
-    def joint_scatter_mm(self) -> Floats:
-        """Standard deviation (N + 1,) of each joint about the pattern."""
-        usual = self.pattern.scatter_mm if self.pattern.scatter_mm > 0.0 else LOOSE_SCATTER_MM
-        scatter = np.full(self.pattern.expected_mm.size, usual)
-        scatter[self.gaping] = GAPING_SCATTER_MM
-        return scatter
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Settled:
-    edge_mm: Floats
-    leverage: Floats
-
-
-def _settle(readings: Readings, width_mm: Floats, prior: _Prior) -> _Settled:
-    """Edges (2 N,) that agree best with all readings and the pattern."""
-    n = readings.count
-    mean, precision = np.empty(2 * n + 1), np.empty(2 * n + 1)
-    for first, by_rule, expected, scatter in (
-        (1, readings.width_mm, width_mm, np.full(n, prior.width_scatter_mm)),
-        (0, readings.joint_mm, prior.pattern.expected_mm, prior.joint_scatter_mm()),
-    ):
-        read = np.where(np.isnan(by_rule), 0.0, RULE_SIGMA_MM**-2)
-        own = scatter**-2.0
-        precision[first::2] = read + own
-        mean[first::2] = (read * np.nan_to_num(by_rule) + own * expected) / (read + own)
-    edge, edge_precision = _weighed(readings.edge_mm, readings.edge_sigma_mm)
-    middle, middle_precision = _weighed(readings.middle_mm, readings.middle_sigma_mm)
-    pull = precision * mean
-    right = pull[:-1] - pull[1:] + edge_precision * edge + np.repeat(0.5 * middle_precision * middle, 2)
-    right[-1] += precision[-1] * readings.length_mm
-    bands = np.zeros((2, 2 * n))
-    bands[1] = precision[:-1] + precision[1:] + edge_precision + np.repeat(0.25 * middle_precision, 2)
-    bands[0, 1:] = -precision[1:-1]
-    bands[0, 1::2] += 0.25 * middle_precision
-    settled = np.asarray(solveh_banded(bands, right, check_finite=False))
-    return _Settled(settled, edge_precision * _variances(bands[1], bands[0, 1:]))
-
-
-def _variances(diagonal: Floats, beside: Floats) -> Floats:
-    """Diagonal (m,) of the inverse of a symmetric tridiagonal matrix, from its pivots down and up."""
-    a, b2 = diagonal.tolist(), (beside**2).tolist()
-    down, up = a.copy(), a.copy()
-    for i in range(1, len(a)):
-        down[i] -= b2[i - 1] / down[i - 1]
-    for i in range(len(a) - 2, -1, -1):
-        up[i] -= b2[i] / up[i + 1]
-    return np.asarray(1.0 / (np.array(down) + np.array(up) - diagonal))
-
-
-def _weighed(value_mm: Floats, sigma_mm: Floats) -> tuple[Floats, Floats]:
-    """Values and their precisions, 0 and 0 where there is no reading."""
-    seen = ~np.isnan(value_mm)
-    return np.where(seen, value_mm, 0.0), np.where(seen, np.where(seen, sigma_mm, 1.0) ** -2, 0.0)
+    joint_scatter = np.full(
+        pattern.expected_mm.size, pattern.scatter_mm if pattern.scatter_mm > 0.0 else LOOSE_SCATTER_MM
+    )
+    joint_scatter[gaping] = LOOSE_MM
+    width_mm = sizes.width_of_course_mm
+    return EdgePrior(width_mm, np.full(width_mm.size, width_scatter_mm), pattern.expected_mm, joint_scatter)

@@ -35,6 +35,11 @@ class Readings:
         Stations of the middles of courses, where points were taken there.
     length_mm : float
         Length of the inner curve the stations are counted on.
+    rule_sigma_mm : float
+        Standard uncertainty of a width or joint read by rule, in the section along the arch. A record states
+        none for courses.csv.
+    end_sigma_mm : float
+        Standard uncertainty of the springings' places.
     """
 
     width_mm: Floats
@@ -44,6 +49,8 @@ class Readings:
     middle_mm: Floats
     middle_sigma_mm: Floats
     length_mm: float
+    rule_sigma_mm: float = RULE_SIGMA_MM
+    end_sigma_mm: float = 0.0
 
     @property
     def count(self) -> int:
@@ -76,7 +83,13 @@ def notes_of(record: Record, ring: int) -> tuple[CourseNote, ...]:
 
 
 def read_rhythm(
-    record: Record, ring: Ring, edges: RingEdges, *, length_mm: float, numbers: Renumbering
+    record: Record,
+    ring: Ring,
+    edges: RingEdges,
+    *,
+    length_mm: float,
+    numbers: Renumbering,
+    not_original: frozenset[Condition] = NOT_ORIGINAL,
 ) -> Readings:
     """Gather every reading of one ring's widths, joints and edges.
 
@@ -88,12 +101,14 @@ def read_rhythm(
         Length of the ring's inner curve as surveyed.
     numbers : Renumbering
         From recorded to planned course numbers.
+    not_original : set of Condition
+        Conditions of courses that are left out; a replaced brick tells where it stands all the same.
     """
     count = len(edges.along_mm)
     width, joint = np.full(count, np.nan), np.full(count + 1, np.nan)
     notes = notes_of(record, ring.ring)
     scale = section_scale(ring, notes)
-    gone = {numbers.plan_course(n.course) for n in notes if n.condition in NOT_ORIGINAL}
+    gone = {numbers.plan_course(n.course) for n in notes if n.condition in not_original}
     for note in notes:
         k = numbers.plan_course(note.course)
         if not 0 <= k <= count:
@@ -112,4 +127,5 @@ def read_rhythm(
         along[:, 2],
         edges.sigma_mm[:, 2],
         length_mm,
+        RULE_SIGMA_MM * scale,
     )

@@ -78,16 +78,14 @@ def test_crossing_bricks_show_a_negative_joint() -> None:
     assert (np.delete(placed.joint_extrados_mm, 6) > 0.0).all()
 
 
-def test_surveyed_corners_are_kept_and_the_rest_follows_the_normal() -> None:
+def test_corners_of_standing_bricks_are_kept_and_give_their_centre_line() -> None:
     line = curve_of(elliptical(2400.0, 800.0))
     start, end = np.array([500.0, 570.0]), np.array([560.0, 630.0])
-    surveyed = np.full((2, 4, 2), np.nan)
-    surveyed[0, 0] = line.point(500.0) + np.array([1.5, -2.0])
-    surveyed[0, 2] = line.point(560.0) + 250.0 * line.normal(560.0)
-    placed = place_ring(line, start, end, depth_mm=240.0, beds=Beds.whole(2), surveyed_mm=surveyed)
-    assert np.array_equal(placed.corners_mm[0, 0], surveyed[0, 0])
-    assert np.array_equal(placed.corners_mm[0, 2], surveyed[0, 2])
-    assert placed.corners_mm[0, 1] == pytest.approx(line.point(560.0))
-    assert placed.corners_mm[0, 3] - surveyed[0, 0] == pytest.approx(240.0 * line.normal(530.0))
+    standing = np.full((2, 4, 2), np.nan)
+    standing[0] = [[-3.0, 1.0], [47.0, -1.0], [45.0, 238.0], [-1.0, 242.0]]
+    placed = place_ring(line, start, end, depth_mm=240.0, beds=Beds.whole(2), standing_mm=standing)
+    assert np.array_equal(placed.corners_mm[0], standing[0])
+    assert placed.axis[0] == pytest.approx([0.0, 1.0])
+    assert placed.depth_mm == pytest.approx([240.0, 240.0])
     free = place_ring(line, start, end, depth_mm=240.0, beds=Beds.whole(2))
     assert placed.corners_mm[1] == pytest.approx(free.corners_mm[1])

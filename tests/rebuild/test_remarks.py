@@ -133,11 +133,10 @@ def test_a_gross_edge_is_drawn_where_the_others_put_it_and_named() -> None:
 def test_bricks_that_overlap_as_surveyed_are_named() -> None:
     laid, points = survey_with_a_gap()
     xy = points.xy_mm.copy()
-    xy[11] += 6.0 * LINE.tangent(laid.right_mm[5])  # right edge of course 6
-    xy[12] -= 6.0 * LINE.tangent(laid.left_mm[6])  # left edge of course 7
-    rec = record(
-        (ring(1, 43),), points=replace(points, xy_mm=xy), courses=notes_from(laid, missing=(21, 22, 23))
-    )
+    xy[12:14] -= 11.0 * LINE.tangent(laid.left_mm[6])  # course 7 has slipped onto course 6
+    close = replace(points, xy_mm=xy, sigma_mm=np.full(len(points), 0.05))
+    gone = tuple(note(c, condition=Condition.MISSING) for c in (21, 22, 23))
+    rec = record((ring(1, 43),), points=close, courses=gone)
     assert any(
         "a brick overlaps the next one; measure course 6 again" in w
         for w in plan_rebuild(rec, fit(SHAPE, rec)).warnings

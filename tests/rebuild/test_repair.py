@@ -23,10 +23,10 @@ def there_without(*gone: int) -> np.ndarray:
 
 
 def springing(side: Edge, off_mm: float) -> SurveyPoints:
-    """One point on a springing, off the curve along its normal."""
+    """One point on a springing, well read, off the curve along its normal."""
     at = 0.0 if side is Edge.LEFT else LINE.length_mm
     xy = LINE.point([at]) + off_mm * LINE.normal([at])
-    one = edge_survey(LINE, LAID).take([0])
+    one = edge_survey(LINE, LAID, sigma_mm=0.05).take([0])
     feature, edge = np.empty(1, object), np.empty(1, object)
     feature[:], edge[:] = [Feature.SPRINGING], [side]
     return replace(one, name=(f"S{side}",), xy_mm=xy, feature=feature, edge=edge, course=np.array([-1]))
@@ -42,7 +42,7 @@ def test_a_gap_at_a_springing_starts_where_the_springing_stands() -> None:
     rec = record((ring(1, N),), points=points, courses=notes_from(LAID, missing=gone))
     plan = plan_rebuild(rec, fit(SHAPE, rec))
     inner = plan.rings[0].inner
-    assert LINE.locate(inner.point([0.0])).distance_mm == pytest.approx([4.0], abs=1e-6)
+    assert LINE.locate(inner.point([0.0])).distance_mm == pytest.approx([4.0], abs=0.05)
     assert LINE.locate(inner.point([inner.length_mm])).distance_mm == pytest.approx([0.0], abs=0.3)
 
 
@@ -68,7 +68,7 @@ def test_an_outer_ring_nobody_surveyed_lies_parallel_to_the_ring_inside() -> Non
         assert middle.distance_mm == pytest.approx(expected, abs=0.5)
     assert line.length_mm != plan.rings[1].inner.length_mm
     assert plan.rings[1].bricks[0].kind is BrickKind.IN_SITU
-    assert plan.joints_mm(2)[9:12] == pytest.approx(outer.joints_mm[9:12], abs=0.4)
+    assert plan.joints_mm(2)[9:12] == pytest.approx(outer.joints_mm[9:12], abs=0.6)
     for warning in (w for w in plan.warnings if "line up" in w):  # what stands is not judged
         courses = [
             int(c) for c in warning.partition("after course")[2].partition(";")[0].strip("s ").split(",")
