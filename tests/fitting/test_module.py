@@ -53,6 +53,32 @@ def test_silent_on_arches_without_a_module():
     assert claims <= 3
 
 
+def test_silent_on_arches_and_bricks_without_a_module():
+    """The same with the bricks counted in: two searches share the one per cent."""
+    rng = np.random.default_rng(4)
+    claims = 0
+    for number in range(100):
+        half_span, rise = rng.uniform([800, 450], [1600, 750])
+        shape = (elliptical, segmental)[number % 2](2 * half_span, rise)
+        bricks = [Estimate(rng.uniform(110, 260), 3.0), Estimate(4 * rng.uniform(45, 85), 1.5)]
+        claims += find_module(shape, 2.0, other_lengths=bricks) is not None
+    assert claims <= 3
+
+
+def test_unit_of_a_modular_ellipse_is_found_with_its_bricks():
+    """Span and rise in half units, a ring one unit deep, four courses to the unit: told in most cases."""
+    rng = np.random.default_rng(5)
+    right = 0
+    for _ in range(40):
+        unit = DOCUMENTED_UNITS[rng.integers(len(DOCUMENTED_UNITS))].length_mm * rng.uniform(0.997, 1.003)
+        span, rise = rng.integers(8, 21) / 2 * unit, rng.integers(4, 7) / 2 * unit
+        shape = elliptical(span + rng.normal(0.0, 2.0), rise + rng.normal(0.0, 1.5))
+        bricks = [Estimate(unit + rng.normal(0.0, 2.0), 3.0), Estimate(unit + rng.normal(0.0, 1.0), 1.5)]
+        found = find_module(shape, [2.0, 1.5], other_lengths=bricks)
+        right += found is not None and min(abs(found.unit_mm * k / unit - 1) for k in (0.5, 1, 2)) < 0.004
+    assert right >= 30
+
+
 def test_uncertain_length_weighs_little():
     """A length uncertain by more than half the quantum leaves the score of the others as it is."""
     sure = quantogram([600.0, 900.0], [300.0], 1.0)
