@@ -8,6 +8,7 @@ from enum import StrEnum
 import numpy as np
 from scipy.ndimage import median_filter
 
+from survey.condition.middles import scatter_of
 from survey.condition.ring_table import RingTable
 from survey.curves.protocol import Floats
 from survey.record.model import Tolerances
@@ -109,8 +110,7 @@ def joint_rhythm(joint_mm: Floats) -> Floats:
 
 
 def _scatter(values: Floats) -> float:
-    known = values[np.isfinite(values)]
-    return 1.4826 * float(np.median(np.abs(known))) if len(known) else 0.0
+    return scatter_of(values) if np.isfinite(values).any() else 0.0
 
 
 def _beyond(

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
 
+from survey.condition.middles import middle_of
 from survey.curves.protocol import Floats
 from survey.fitting.edge_readings import Ints
 from survey.fitting.noise import Scatter, Whitener, nodes_of, whitener
@@ -118,7 +119,7 @@ def course_noise(
     n = len(values)
     nodes = nodes_of(station_mm, np.arange(n))
     base = max(first_guess.irregularity_mm, LEAST_IRREGULARITY_MM)
-    pitch = float(np.median(np.diff(station_mm)))
+    pitch = middle_of(np.diff(station_mm))
     alike = min(first_guess.correlation_mm, LONGEST_ALIKE_COURSES * pitch)
     basis = independent_columns(nuisance)
     columns = np.column_stack([values, basis])
@@ -129,15 +130,28 @@ def course_noise(
             applied = metric.apply(columns)
             found.append(_weighing(metric, values, basis, applied[:, 0], applied[:, 1:]))
     found.sort(key=lambda w: -w.log_likelihood)
-    own = np.diag(found[0].project(np.eye(n))).copy()
-    return CourseNoise(station_mm, values, basis, tuple(found), own)
+    precision = found[0].project(np.eye(n))
+    found[0] = replace(found[0], run_precision=partial(_sums_of, precision))
+    return CourseNoise(station_mm, values, basis, tuple(found), np.diag(precision).copy())
 
 
-def _block_sums(project: Callable[[Floats], Floats], n: int, first: Ints, behind: Ints) -> Floats:
-    block = np.zeros((n + 1, n + 1))
-    block[1:, 1:] = project(np.tri(n).T).cumsum(axis=0)
-    corners = block[behind, behind] - block[first, behind] - block[behind, first] + block[first, first]
-    return np.asarray(corners, dtype=float)
+def _dense_sums(project: Callable[[Floats], Floats], n: int, first: Ints, behind: Ints) -> Floats:
+    return _sums_of(project(np.eye(n)), first, behind)
+
+
+def _sums_of(precision: Floats, first: Ints, behind: Ints) -> Floats:
+    """Sums (m,) over square blocks on the diagonal of a symmetric matrix (n, n)."""
+    n = len(precision)
+    running = np.zeros((n + 1, n + 1))
+    np.cumsum(precision.cumsum(axis=0), axis=1, out=running[1:, 1:])
+    return _between(running, first, behind)
+
+
+def _between(running: Floats, first: Ints, behind: Ints) -> Floats:
+    """``c_bb - c_ab - c_ba + c_aa`` (m,) of a symmetric table of sums c up to a and b."""
+    corner = np.diag(running)
+    across = np.take(running, first * len(running) + behind)
+    return np.asarray(corner[behind] + corner[first] - 2.0 * across, dtype=float)
 
 
 def independent_columns(columns: Floats) -> Floats:
@@ -159,22 +173,28 @@ def independent_noise(station_mm: Floats, values: Floats, nuisance: Floats) -> C
     free = len(values) - basis.shape[1]
     left = values - basis @ (basis.T @ values)
     sum_of_squares = float(left @ left)
+    running = np.vstack([np.zeros(basis.shape[1]), basis.cumsum(axis=0)])
     found = []
     variances = [max(share * sum_of_squares / free, LEAST_IRREGULARITY_MM**2) for share in SCATTER_SHARES]
     for variance in variances:
         log = -0.5 * (free * np.log(variance) + sum_of_squares / variance)
-        sums = partial(_independent_block_sums, basis, variance)
-        found.append(Weighing(partial(_scaled_rest, basis, variance), left / variance, float(log), sums))
+        found.append(
+            Weighing(
+                partial(_scaled_rest, basis, variance),
+                left / variance,
+                float(log),
+                partial(_independent_sums, running, variance),
+            )
+        )
     order = sorted(range(len(found)), key=lambda i: -found[i].log_likelihood)
     variance = variances[order[0]]
     own = (1.0 - (basis**2).sum(axis=1)) / variance
     return CourseNoise(station_mm, values, basis, tuple(found[i] for i in order), own)
 
 
-def _independent_block_sums(basis: Floats, variance: float, first: Ints, behind: Ints) -> Floats:
-    """Block sums of ``(I - Q Q') / variance``, without writing it out."""
-    running = np.vstack([np.zeros(basis.shape[1]), basis.cumsum(axis=0)])
-    followed = ((running[behind] - running[first]) ** 2).sum(axis=1)
+def _independent_sums(running: Floats, variance: float, first: Ints, behind: Ints) -> Floats:
+    """Block sums of ``(I - Q Q') / variance`` from running sums (n + 1, k) of Q, without writing it out."""
+    followed = _between(running @ running.T, first, behind)
     return np.asarray((behind - first - followed) / variance, dtype=float)
 
 
@@ -187,7 +207,7 @@ def _weighing(
     _, log_inner = np.linalg.slogdet(inner)
     log = -0.5 * (metric.log_determinant + float(log_inner) + float(values @ pull))
     project = partial(_projected, metric, weighed, inverse)
-    return Weighing(project, pull, log, partial(_block_sums, project, len(values)))
+    return Weighing(project, pull, log, partial(_dense_sums, project, len(values)))
 
 
 def _projected(metric: Whitener, weighed: Floats, inverse: Floats, columns: Floats) -> Floats:

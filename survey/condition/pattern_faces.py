@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from survey.condition.middles import scatter_of
 from survey.condition.noise_model import course_noise, fit_template
 from survey.condition.pattern_sag import NAMED_ABOVE
 from survey.condition.result import Pattern
@@ -32,7 +33,7 @@ def twisted_face(table: RingTable, tolerances: Tolerances, fit: ArchFit) -> tupl
     plane = np.column_stack([np.ones(len(x)), across, up])
     freed = twist - plane @ np.linalg.lstsq(plane, twist, rcond=None)[0]
     left = face - plane @ np.linalg.lstsq(plane, face, rcond=None)[0]
-    spread = 1.4826 * float(np.median(np.abs(left)))
+    spread = scatter_of(left)
     if abs(float(freed @ left)) < 2.0 * max(spread, 0.5) * float(np.sqrt(freed @ freed)):
         return ()
     guess = Scatter(max(spread, 0.5), fit.correlation_length_mm)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.condition.hinged import hinged_deviation, off_neighbours
+from survey.condition.middles import middle_of, scatter_of
 from survey.condition.noise_model import (
     CourseNoise,
     fit_template,
@@ -87,13 +88,13 @@ def _share_in(values: Floats, run: Run) -> float:
         [values[max(run.first - BESIDE, 0) : run.first], values[run.last + 1 : run.last + 1 + BESIDE]]
     )
     inside = values[run.first : run.last + 1]
-    return float(np.median(inside) - np.median(beside)) / run.step.value
+    return (middle_of(inside) - middle_of(beside)) / run.step.value
 
 
 def brick_lot(table: RingTable) -> tuple[Pattern, ...]:
     """A run of bricks wider or narrower than the rest."""
     run = _run_of(table, table.width_mm)
-    if run is None or abs(run.size.value) < LEAST_LOT_RATIO * float(np.nanmedian(table.width_mm)):
+    if run is None or abs(run.size.value) < LEAST_LOT_RATIO * middle_of(table.width_mm):
         return ()
     sentence = (
         f"{_where(table, run.first, run.last)} have bricks {_by_how_much(run.size)} than the rest: another "
@@ -143,8 +144,8 @@ def _run_of(table: RingTable, values: Floats) -> _Apart | None:
     course = table.course[known]
     if np.count_nonzero(known) < FEWEST_COURSES:
         return None
-    middle = float(np.median(values[known]))
-    reach = DRAWN_IN_SPREADS * max(1.4826 * float(np.median(np.abs(values[known] - middle))), 0.5)
+    middle = middle_of(values)
+    reach = DRAWN_IN_SPREADS * max(scatter_of(values, middle), 0.5)
     drawn_in = np.clip(values[known], middle - reach, middle + reach)
     noise = _independent(table.station_mm[known], drawn_in)
     run = likeliest_run(
@@ -166,8 +167,8 @@ def _odd(values: Floats) -> np.ndarray:
     known = np.isfinite(values)
     if not known.any():
         return known
-    middle = float(np.median(values[known]))
-    spread = max(1.4826 * float(np.median(np.abs(values[known] - middle))), 0.5)
+    middle = middle_of(values)
+    spread = max(scatter_of(values, middle), 0.5)
     return np.asarray(
         np.abs(np.where(known, values, middle) - middle) > DRAWN_IN_SPREADS * spread, dtype=bool
     )

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.condition.hinged import hinged_deviation, off_neighbours
+from survey.condition.middles import middle_of
 from survey.condition.noise_model import LENGTH_FACTORS, LONGEST_ALIKE_COURSES, independent_columns
 from survey.condition.pattern_sag import freed_waves, sag_of, sag_pattern, smooth_waves
 from survey.condition.result import Pattern
@@ -88,7 +89,7 @@ class _Explained:
 
 def _likeliest(nodes: Nodes, sigma: Floats, values: Floats, columns: Floats) -> _Explained:
     """The likeliest explanation over all irregularities tried."""
-    pitch = float(np.median(nodes.step_mm))
+    pitch = middle_of(nodes.step_mm)
     found: list[_Explained] = []
     for alike in LENGTH_FACTORS:
         for irregularity in IRREGULARITIES_MM:
