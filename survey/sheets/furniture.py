@@ -18,7 +18,8 @@ CHECK_MM = 100.0
 _BAND_MM = 13.0
 """Height of the black field over a sheet that must not be built from."""
 _MOST_OF_SHEET = 0.2
-"""Share of a sheet's height that reasons in large print may take; longer ones are set smaller."""
+"""Share of a sheet's height that reasons in large print may take; longer ones are set smaller, up to twice as
+much."""
 _BAR_STEPS_MM = (10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0)
 
 
@@ -204,17 +205,13 @@ def refusal_banner(refusals: Sequence[str], area: Box) -> tuple[tuple[Primitive,
     """A black field with white letters along the head of a sheet that must not be built from, and why.
 
     It needs no colour to be seen, and its height tells how much of the sheet it takes; nothing where the plan
-    holds.
+    holds. More reasons than a sheet has room for are counted, with where to read them.
     """
     if not refusals:
         return (), 0.0
     inner_width = area.width - 8.0
-    sizes = (ink.HEAD_MM, ink.TEXT_MM, ink.SMALL_TEXT_MM)
-    heights = [notes_height_mm(refusals, inner_width, height_mm=size) for size in sizes]
-    size, reasons = next(
-        ((s, h) for s, h in zip(sizes, heights, strict=True) if h <= _MOST_OF_SHEET * area.height),
-        (sizes[-1], heights[-1]),
-    )
+    told, size = _told_in_print(tuple(refusals), inner_width, area.height)
+    reasons = notes_height_mm(told, inner_width, height_mm=size)
     height = _BAND_MM + reasons + 5.0
     box = Box(area.left, area.top - height, area.width, height)
     band = Box(area.left, area.top - _BAND_MM, area.width, _BAND_MM)
@@ -223,8 +220,27 @@ def refusal_banner(refusals: Sequence[str], area: Box) -> tuple[tuple[Primitive,
         rectangle(box, ink.pen(Layer.CAUTION, 1.0)),
         refused_band(band),
         *refused_letters(band),
-        *notes(refusals, inner, height_mm=size, layer=Layer.CAUTION),
+        *notes(told, inner, height_mm=size, layer=Layer.CAUTION),
     ), height + 3.0
+
+
+def _told_in_print(
+    refusals: tuple[str, ...], width_mm: float, sheet_mm: float
+) -> tuple[tuple[str, ...], float]:
+    """The reasons that are printed on a sheet, and how large."""
+    for size, share in (
+        (ink.HEAD_MM, _MOST_OF_SHEET),
+        (ink.TEXT_MM, _MOST_OF_SHEET),
+        (ink.SMALL_TEXT_MM, 2.0 * _MOST_OF_SHEET),
+    ):
+        if notes_height_mm(refusals, width_mm, height_mm=size) <= share * sheet_mm:
+            return refusals, size
+    told = refusals
+    for n in range(len(refusals) - 1, 0, -1):
+        told = (*refusals[:n], f"And {len(refusals) - n} more: read them all in rebuild.json.")
+        if notes_height_mm(told, width_mm, height_mm=size) <= share * sheet_mm:
+            break
+    return told, size
 
 
 def refused_band(band: Box) -> Polyline:

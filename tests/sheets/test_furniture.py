@@ -125,3 +125,20 @@ def test_many_reasons_are_set_smaller_rather_than_left_out():
     assert all(reason in said((paper(*marks),)) for reason in reasons)
     assert {m.height_mm for m in marks if isinstance(m, Text) and not m.bold} == {ink.SMALL_TEXT_MM}
     assert height < 200.0
+
+
+def test_more_reasons_than_a_sheet_holds_are_counted():
+    area = Box(10.0, 10.0, 160.0, 200.0)
+    reasons = tuple(f"Ring 1, courses {k} to {k + 3}: 30 mm are missing. Count again." * 3 for k in range(60))
+    marks, height = refusal_banner(reasons, area)
+    words = said((paper(*marks),))
+    told = sum(reason in words for reason in reasons)
+    assert 0 < told < 60
+    assert f"And {60 - told} more: read them all in rebuild.json." in words
+    assert height < 0.6 * area.height
+
+
+def test_one_reason_is_printed_whole_however_long():
+    (reason,) = reasons = (("Ring 1: 30 mm are missing. " * 80).strip(),)
+    marks, _ = refusal_banner(reasons, Box(10.0, 10.0, 160.0, 200.0))
+    assert reason in said((paper(*marks),))
