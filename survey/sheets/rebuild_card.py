@@ -210,9 +210,9 @@ def _cautions(lines: Sequence[Sequence[str]], box: Box) -> list[Primitive]:
 
 
 def _order(sentences: Sequence[str], box: Box) -> list[Primitive]:
-    """Numbered sentences, as large as they fit, at least in the sheets' own text size."""
+    """Numbered sentences, as large as they fit, at least in the least print that reads on a site."""
     height = LARGE_MM
-    while height > ink.TEXT_MM and _order_height(sentences, box.width, height) > box.height:
+    while height > ink.SMALL_TEXT_MM and _order_height(sentences, box.width, height) > box.height:
         height -= 0.1
     marks: list[Primitive] = []
     y = box.top

@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 
 import pytest
-from sheets.legibility import said, sheet_texts
+from sheets.legibility import overprints, said, sheet_texts
 from sheets.worked import works
 
 from survey.rebuild.laying import order_laying
@@ -197,3 +197,21 @@ def test_the_card_reads_at_arms_length(made):
     frame = {"scale", "unit", "recorded", "sheet", "seen from outside"}
     small = [t.text for t in own if t.height_mm < 2.04 and t.text not in frame]
     assert small == []
+
+
+@EVERY
+def test_no_sentence_of_the_card_runs_into_the_cautions(made):
+    """Also with much laid already, a long name for the mortar and limits by default."""
+    courses = range(1, len(made.plan.rings[0].bricks), 2)
+    plan = begun(made, *courses)
+    rings = tuple(replace(r, default_limits=("min", "max")) for r in plan.rings)
+    record = replace(made.record, mortar=replace(made.record.mortar, name="lime mortar to match " * 8))
+    for drawn in (made.plan, replace(plan, rings=rings)):
+        card = laying_sheets(record, made.fit, drawn)[0]
+        texts = sheet_texts(card)
+        (head,) = (t for t in texts if t.text == "Before any work, every day")
+        sentence = work_sentences(record, drawn)[-1]
+        last = [t for t in texts if t.height_mm != CAUTION_MM and t.text in sentence and len(t.text) > 9]
+        assert last
+        assert min(t.at[1] for t in last) > head.at[1] + 7.0
+        assert overprints(card) == []
