@@ -33,8 +33,8 @@ FOOT_RATIO = 0.3
 """What is left of the secular equation, root mean square, over the gradient that is asked for."""
 ROUGH_FEET = 1e-3
 """The same for a first pass over many points: good for a step, but for no proof."""
-BLOCK = 8192
-"""Points a pass; the rows in use then stay in a second-level cache of 2 MB."""
+BLOCK = 6144
+"""Points a pass; the rows in use then stay in a second-level cache of 1 MB."""
 
 
 ROWS = 14

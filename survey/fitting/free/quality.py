@@ -10,7 +10,6 @@ from numpy.typing import ArrayLike
 from scipy.linalg import lapack
 
 from survey.curves.protocol import Floats
-from survey.fitting.engine import SINGULAR_PIVOT
 from survey.fitting.free.points import FreePoints
 from survey.fitting.free.search import CoefficientModel, Found
 
@@ -114,27 +113,25 @@ def parameter_covariance(
     Notes
     -----
     Coefficients with the held one at its value are q = conic h / conic_held; with T = dq/dp the covariance
-    is variance inv(T' N T), N being the search's normal matrix.
+    is inv(T) C inv(T)'. C is found first, for it is well determined however flat the curve is.
     """
     k = slopes.shape[1]
-    variance = _variance(found, n_used, scale, k)
-    held, size = found.model.held, found.model.held_value / conic.item(found.model.held)
-    turned = (slopes - conic[:, None] * (slopes[held] / conic[held])) * size
-    free = turned[[term for term in range(k + 1) if term != held]]
-    matrix = free.T @ found.solution.matrix @ free
-    scales = np.sqrt(matrix.diagonal())
-    with np.errstate(divide="ignore", invalid="ignore"):  # a parameter without any effect ends in info
-        factor, info = lapack.dpotrf(matrix / (scales[:, None] * scales), lower=1, clean=1)
-    if info != 0 or not factor.diagonal().min() ** 2 > SINGULAR_PIVOT:
+    if found.robust is not None:
+        of_coefficients = found.robust.covariance()
+    elif scale is not None:
+        of_coefficients = found.solution.covariance(scale**2)
+    elif n_used > k:
+        of_coefficients = found.solution.covariance(found.solution.cost / (n_used - k))
+    else:
+        return np.full((k, k), nan)
+    held = found.model.held
+    turned = (slopes - conic[:, None] * (slopes[held] / conic[held])) * (found.model.held_value / conic[held])
+    free = np.concatenate((turned[:held], turned[held + 1 :]))
+    size = np.sqrt(np.add.reduce(free * free, axis=0))
+    if not size.min() > 0.0:
         return np.full((k, k), inf)
-    root = outwards @ (lapack.dtrtri(factor, lower=1)[0] / scales).T
-    return np.asarray(variance * (root @ root.T))
-
-
-def _variance(found: Found[CoefficientModel], n_used: int, scale: float | None, k: int) -> float:
-    """Variance of the residuals, in the frame's unit."""
-    if found.robust is not None:  # after Huber, which is the plain covariance times a number
-        return float(found.robust.covariance()[0, 0] / found.solution.covariance()[0, 0])
-    if scale is not None:
-        return scale**2
-    return found.solution.cost / (n_used - k) if n_used > k else nan
+    back, singular = lapack.dgesv(free / size, np.eye(k))[2:]
+    if singular:
+        return np.full((k, k), inf)
+    own = outwards @ (back / size[:, None])
+    return np.asarray(own @ of_coefficients @ own.T)

@@ -113,6 +113,18 @@ def test_a_flat_arc_keeps_its_bend(radius_mm):
         np.testing.assert_allclose(fit.distances([[0.0, -side * 5.0]]), [5.0], atol=1e-6)
 
 
+@pytest.mark.parametrize("radius_mm", [1e5, 1e6, 1e8])
+def test_the_bend_of_a_flat_arc_is_known_as_well_as_that_of_any_other(radius_mm):
+    """The standard uncertainty of 1 / R, which the same chord and accuracy give whatever R is."""
+    x = np.linspace(-1000.0, 1000.0, 41)
+    fits = [
+        fit_circle_orthogonal(np.stack([x, x**2 / (r + np.sqrt(r**2 - x**2))], axis=1), sigma_mm=1e-3)
+        for r in (3e4, radius_mm)
+    ]
+    first, other = (fit.sigmas[2] / fit.radius_mm**2 for fit in fits)
+    assert other == pytest.approx(first, rel=2e-3)
+
+
 def test_the_arc_within_the_noise_of_a_line_has_a_huge_uncertain_radius():
     x = np.linspace(-1000.0, 1000.0, 41)
     fit = fit_circle_orthogonal(np.stack([x, np.random.default_rng(4).normal(0.0, 1.0, 41)], axis=1))
