@@ -91,14 +91,16 @@ def motion_columns(
     nx, ny = seen.normal.T
     moment = ny * seen.xy[:, 0] - nx * seen.xy[:, 1]
     on_left = seen.share < choices.crown[:, None]
-    outer = np.where(on_left, seen.share < choices.left[:, None], seen.share > choices.right[:, None])
-    pivot = np.where(on_left[..., None], left[:, None, :], right[:, None, :])
-    lever = np.where(outer, 0.0, moment - ny * pivot[..., 0] + nx * pivot[..., 1])
-    sign = np.where(on_left, -1.0, 1.0)
+    across = np.stack([-ny, nx])
+    # How far a point gives way to a unit turn about its piece's pivot; beyond the pivots nothing turns.
+    lever_left = (moment + left @ across) * (on_left & (seen.share >= choices.left[:, None]))
+    lever_right = (moment + right @ across) * (~on_left & (seen.share <= choices.right[:, None]))
+    sign = 1.0 - 2.0 * on_left
     points = np.empty((2, len(at), len(nx)))
     for k in range(2):
-        turn = np.where(on_left, turns[:, 0, k, None], turns[:, 1, k, None])
-        points[k] = -(sign * (nx * pushes[k, 0] + ny * pushes[k, 1]) + turn * lever)
+        np.multiply(sign, -(seen.normal @ pushes[k]), out=points[k])
+        points[k] -= turns[:, 0, k, None] * lever_left
+        points[k] -= turns[:, 1, k, None] * lever_right
     opening = choices.depth_mm * (turns[:, 1] - turns[:, 0]).T
     return MotionColumns(points, _end_rows(standing, parameters, pushes), opening)
 
@@ -184,11 +186,26 @@ def motion_gains(products: MotionProducts, still: Average, likely: LikelyMotion)
     given = np.stack([np.sum(cross[:, 1:, :, a, None] * pull, axis=1) for a in range(len(free))], axis=2)
     matrix = own + power + given
     vector = power @ usual - (cross[:, 0] + (still.shift[:, None, :] @ slopes).reshape(g, h, -1))
-    covariance = np.linalg.inv(matrix)
-    motion = (covariance @ vector[..., None])[..., 0]
+    covariance, log_size = _inverse(matrix)
+    motion = np.sum(covariance * vector[..., None, :], axis=-1)
     log_gain = 0.5 * (np.sum(motion * vector, axis=-1) - usual @ power @ usual)
-    log_gain += 0.5 * np.linalg.slogdet(covariance)[1] + 0.5 * np.linalg.slogdet(power)[1]
+    log_gain += 0.5 * log_size + 0.5 * np.linalg.slogdet(power)[1]
     return _padded(log_gain, motion, covariance, pull.transpose(0, 2, 1, 3), free)
+
+
+def _inverse(matrix: Floats) -> tuple[Floats, Floats]:
+    """Inverses (..., f, f) of positive definite matrices of one or two rows, and log determinants of these.
+
+    Written out, for LAPACK takes thousands of little matrices one by one.
+    """
+    if matrix.shape[-1] == 1:
+        return 1.0 / matrix, -np.log(matrix[..., 0, 0])
+    a, b, d = matrix[..., 0, 0], matrix[..., 0, 1], matrix[..., 1, 1]
+    size = a * d - b * b
+    inverse = np.empty_like(matrix)
+    inverse[..., 0, 0], inverse[..., 1, 1] = d / size, a / size
+    inverse[..., 0, 1] = inverse[..., 1, 0] = -b / size
+    return inverse, -np.log(size)
 
 
 def _padded(log_gain: Floats, motion: Floats, covariance: Floats, pull: Floats, free: np.ndarray) -> Gains:
