@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from survey.curves.protocol import Floats
 from survey.rebuild.courses import Fate, RingCount
-from survey.rebuild.refusals import Misfit, explain
+from survey.rebuild.refusals import Misfit, courses_named, explain
 from survey.rebuild.rhythm import RingRhythm
 from survey.rebuild.rhythm_sizes import LEAST_DIFFERENCE_MM
 from survey.rebuild.rings import RingLines, section_factor
@@ -144,7 +144,7 @@ def _misfit(draft: RingDraft, run: Run, room_mm: float) -> Misfit:
     ring = draft.lines.ring.ring
     place = f"Ring {ring}"
     if run.n_bricks < draft.count.count:
-        place += f", courses {run.first + 1} to {run.last + 1}"
+        place += f", {courses_named(range(run.first + 1, run.last + 2))}"
     return Misfit(
         place=place,
         n_bricks=run.n_bricks,
