@@ -121,6 +121,8 @@ class RingPlan:
     """For sawtooth: how far the teeth stand out of the face."""
     default_limits: tuple[str, ...] = ()
     """Keys of ``[joints]`` that the record does not give, so that a default was taken."""
+    closing_refusals: tuple[str, ...] = ()
+    """Those of the plan's refusals that say where this ring does not close."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -91,7 +91,8 @@ def plan_rebuild(record: Record, fit: ArchFit, options: RebuildOptions | None = 
     plan = _finish(record, options, scope, chosen, surveyed, drafts)
     plan = _with_doubts_of_the_fit(plan, fit, options)
     if plan.refusals:  # nobody shall lay by an order of work that is not to be built from
-        plan = replace(plan, laying=())
+        order = laying_notes(plan.rings)
+        plan = replace(plan, laying=(), notes=tuple(note for note in plan.notes if note not in order))
     return replan(plan, record.laid) if record.laid else plan
 
 
@@ -206,7 +207,9 @@ def _finish(
     tolerance_mm = options.templet_tolerance_mm
     if tolerance_mm is None:
         tolerance_mm = record.tolerances.templet_mm
-    rings = tuple(replace(r.plan, default_limits=record.joints.defaulted) for r in laid_out)
+    rings = tuple(
+        replace(r.plan, default_limits=record.joints.defaulted, closing_refusals=r.refusals) for r in laid_out
+    )
     templets = group_templets(rings, tolerance_mm)
     rings = assign_templets(rings, templets)
     centring = plan_centring(chosen.shape, rings, record)
@@ -271,5 +274,5 @@ def _lay_out(drafts: tuple[RingDraft, ...], *, scope: Scope, give_mm: float) -> 
 def crown_station(inner: Curve) -> float:
     """Station of the crown: half way along a curve, or over half way along the base of a displaced one."""
     if isinstance(inner, DisplacedCurve):
-        return float(inner.locate(inner.base.point(0.5 * inner.base.length_mm)[None]).station_mm[0])
+        return float(inner.station_over(0.5 * inner.base.length_mm))
     return 0.5 * inner.length_mm

@@ -42,7 +42,8 @@ def replan(plan: RebuildPlan, marks: Sequence[LaidMark]) -> RebuildPlan:
     kept = (m for m in plan.centring.marks if m.what != "mark" or m.ring not in changed)
     centring = replace(plan.centring, marks=(*kept, *course_marks(profile, rings)))
     order_before = laying_notes(plan.rings)
-    refusals = (*plan.refusals, *done.refusals)
+    before = {s for r in plan.rings if r.ring in changed for s in r.closing_refusals}
+    refusals = (*(s for s in plan.refusals if s not in before), *done.refusals)
     laying = () if refusals else order_laying(done.rings, centring, plan.shape)
     return replace(
         plan,
@@ -54,7 +55,7 @@ def replan(plan: RebuildPlan, marks: Sequence[LaidMark]) -> RebuildPlan:
         notes=(
             *(note for note in plan.notes if note not in order_before),
             *done.notes,
-            *laying_notes(done.rings),
+            *(() if refusals else laying_notes(done.rings)),
             *filter(None, [where_to_go_on(done.rings, laying)]),
         ),
     )

@@ -15,7 +15,7 @@ from survey.rebuild.laying_order import KEY, LEFT, MIDDLE, RIGHT, gaps_to_lay
 from survey.rebuild.layout import Beds, PlacedRing, place_ring
 from survey.rebuild.layout_draft import Run, open_runs
 from survey.rebuild.plan import Brick, BrickKind, RingPlan
-from survey.rebuild.refusals import Misfit, explain
+from survey.rebuild.refusals import Misfit, courses_named, explain
 from survey.rebuild.replan_marks import LaidRing, laid_of_ring
 from survey.rebuild.spacing import spread_joints
 from survey.record.model import LaidMark
@@ -83,7 +83,7 @@ def _replan_ring(ring: RingPlan, marks: Sequence[LaidMark], intrados: Curve) -> 
         start[run.first : run.last + 1], end[run.first : run.last + 1] = closing.start_mm, closing.end_mm
         refusals += closing.refusals
         notes += closing.notes
-    done = _rebuilt(ring, laid, start, end)
+    done = replace(_rebuilt(ring, laid, start, end), closing_refusals=tuple(refusals))
     warnings = (*laid.doubts, *laid_joint_warnings(done, laid))
     return Replanned((done,), tuple(refusals), warnings, tuple(notes))
 
@@ -112,7 +112,7 @@ def _close(ring: RingPlan, run: Run, laid: LaidRing, widths: Floats, planned: Fl
     start, end = edges[0::2], edges[1::2]
     if is_laid:
         return _Closing(start, end, (), ())
-    place = f"Ring {ring.ring}, courses {run.first + 1} to {run.last + 1} still to be laid"
+    place = f"Ring {ring.ring}, {courses_named(range(run.first + 1, run.last + 2))} still to be laid"
     if spread.fits:
         return _Closing(start, end, (), (_fits_note(ring, run, planned[joints], spread.joints_mm, place),))
     misfit = Misfit(

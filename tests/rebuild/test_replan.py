@@ -339,3 +339,37 @@ def test_the_reason_for_the_order_of_gaps_follows_the_work() -> None:
     again = plan_rebuild(replace(rec, laid=(mark(5, ends[5]), mark(6, ends[6]))), fit(SHAPE, rec))
     assert [s.course for s in again.laying] == [31, 30]
     assert not any("Order of laying" in n for n in again.notes)
+
+
+def test_a_ring_that_did_not_close_is_refused_once_after_marks_too() -> None:
+    rec = record((ring(1, N),), joints=JointLimits(11.0, 18.0, 60.0))
+    plan = plan_rebuild(rec, fit(SHAPE, rec))
+    (before,) = plan.refusals
+    again = replan(plan, laid_off(plan, {1: 0.0}))
+    (after,) = again.refusals
+    assert before.startswith("Ring 1: 43 bricks")
+    assert after.startswith("The last brick will not fit. Ring 1, courses 2 to 43 still to be laid")
+    assert again.rings[0].closing_refusals == (after,)
+    mended = replan(plan_rebuild(base_record(), fit(SHAPE, base_record())), [])
+    assert mended.refusals == ()
+
+
+def test_one_course_still_to_be_laid_is_said_as_one() -> None:
+    plan = planned()
+    done = replan_rings(plan.rings, laid_off(plan, {c: 0.0 for c in range(1, N + 1) if c != 22}))
+    assert done.notes[-1].startswith("Ring 1, course 22 still to be laid: ")
+
+
+def test_a_refused_repair_gives_no_order_of_gaps() -> None:
+    laid = lay(curve_of(SHAPE).length_mm, np.full(N, 50.0), np.ones(N + 1))
+    missing = (5, 6, 30)
+    there = ~np.isin(np.arange(1, N + 1), missing)
+    rec = record(
+        (ring(1, N),),
+        points=edge_survey(curve_of(SHAPE), laid, there=there),
+        courses=notes_from(laid, missing=missing),
+        joints=JointLimits(11.0, 18.0, 60.0),
+    )
+    plan = plan_rebuild(rec, fit(SHAPE, rec))
+    assert {r.split(":")[0] for r in plan.refusals} == {"Ring 1, courses 5, 6", "Ring 1, course 30"}
+    assert not any("Order of laying" in n for n in plan.notes)
