@@ -271,8 +271,8 @@ def salvage_warnings(plan: SalvagePlan, rings: Iterable[RingPlan], *, tolerance_
             f"Ring {p.slot.ring}, course {p.slot.course}: the saved brick {p.brick.brick} of "
             f"{p.brick.width_mm:.1f} mm is {abs(off_mm):.1f} mm {'wider' if off_mm > 0.0 else 'narrower'} "
             f"than the brick that belongs there; with it the joints beside it are {below:.1f} and "
-            f"{above:.1f} mm, inside the limits of {ring.joint_min_mm * across:.1f} to "
-            f"{ring.joint_max_mm * across:.1f} mm. It shows: use it there only if that is wanted."
+            f"{above:.1f} mm (limits {ring.joint_min_mm * across:.1f} to {ring.joint_max_mm * across:.1f} "
+            "mm). It shows: use it there only if that is wanted."
         )
     return tuple(warnings)
 

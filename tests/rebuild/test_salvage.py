@@ -160,7 +160,7 @@ def test_a_reused_brick_that_shows_is_warned_of() -> None:
     (told,) = (w for w in plan.warnings if "saved brick" in w)
     below, above = plan.joints_mm(1)[course - 1 : course + 1]
     assert told.startswith(f"Ring 1, course {course}: the saved brick A of 60.0 mm is 10.0 mm wider")
-    assert f"joints beside it are {below:.1f} and {above:.1f} mm, inside the limits of 3.0 to 20.0 mm" in told
+    assert f"joints beside it are {below:.1f} and {above:.1f} mm (limits 3.0 to 20.0 mm)" in told
     narrow = plan_with((saved("A", 46.0),), broken=(22,))
     assert any("is 4.0 mm narrower" in w for w in narrow.warnings)
 
@@ -170,7 +170,7 @@ def test_a_turned_reused_brick_is_told_across_the_joint() -> None:
     plan = plan_with((saved("A", 50.0 * np.cos(0.5) + 3.0),), broken=(22,), one=one)
     (told,) = (w for w in plan.warnings if "saved brick" in w)
     assert "is 3.0 mm wider" in told
-    assert "limits of 3.0 to 20.0 mm" in told
+    assert "(limits 3.0 to 20.0 mm)" in told
     over = plan_with((saved("A", 50.0 * np.cos(0.5) + 30.0),), broken=(22,), one=one)
     assert unused(over)["A"].startswith("it is 30.0 mm wider than the brick of ring 1, course 22")
 
