@@ -194,7 +194,7 @@ def _module(candidate: Candidate, record: Record, courses: tuple[CourseCount, ..
         radii = [figures[f"radius_{k + 1}_mm"].sigma for k in range(len(shape.radii_mm))]
         sigma += [figures["rise_mm"].sigma, *radii]
     bricks = _brick_lengths(figures["length_mm"], record, courses)
-    return find_module(shape, np.array(sigma), other_lengths=bricks)
+    return find_module(shape, np.array(sigma), other_lengths=bricks, constructed=bool(candidate.construction))
 
 
 def _brick_lengths(

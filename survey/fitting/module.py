@@ -145,6 +145,17 @@ def set_out_lengths(shape: ArchShape) -> Floats:
     return np.array(lengths)
 
 
+def n_chosen(shape: ArchShape, *, constructed: bool = False) -> int:
+    """How many of ``set_out_lengths(shape)``, from the first, a mason was free to choose.
+
+    Span and rise; of arcs also the first radius, unless a construction with string and pegs gave it.
+    """
+    if is_semicircle(shape):
+        return 1
+    of_arcs = shape.family in (Family.THREE_CENTRED, Family.FIVE_CENTRED)
+    return 3 if of_arcs and not constructed else 2
+
+
 def is_semicircle(shape: ArchShape) -> bool:
     """Whether a shape is a semicircle, by its family or because its arcs rise to half their span."""
     arcs = shape.family is not Family.ELLIPTICAL
@@ -171,6 +182,7 @@ def find_module(
     sigma_mm: ArrayLike,
     *,
     other_lengths: Sequence[Estimate] = (),
+    constructed: bool = False,
     search: ModuleSearch | None = None,
 ) -> Module | None:
     """Find the historic unit an arch was set out in, or nothing when chance would do as well.
@@ -183,8 +195,10 @@ def find_module(
         Standard uncertainty of each of ``set_out_lengths(shape)``.
     other_lengths : sequence of Estimate, mm
         Further lengths, such as four courses of brick or the depth of a ring. Bricks may be of a unit or not,
-        whatever the curve is: the curve is searched on its own and with them, and the better answer counts,
-        its chance doubled for having been given two.
+        whatever the curve is: all lengths of the curve are searched on their own, and those that were free
+        to choose together with the bricks; the better answer counts, its chance doubled for being one of two.
+    constructed : bool
+        Whether the curve agrees with a handbook construction, so that no radius was free to choose.
     search : ModuleSearch or None
         Units and simulation; None takes the defaults.
 
@@ -200,7 +214,10 @@ def find_module(
     others = np.array([[length.value, length.sigma] for length in other_lengths]).reshape(-1, 2)
     tried = [(own, sigma)]
     if len(others):
-        tried.append((np.concatenate([own, others[:, 0]]), np.concatenate([sigma, others[:, 1]])))
+        free = n_chosen(shape, constructed=constructed)
+        tried.append(
+            (np.concatenate([own[:free], others[:, 0]]), np.concatenate([sigma[:free], others[:, 1]]))
+        )
     enough = [lengths for lengths in tried if lengths[0].size >= MIN_LENGTHS]
     if not enough:
         return None
