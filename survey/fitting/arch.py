@@ -32,6 +32,7 @@ from survey.curves.protocol import Floats
 from survey.curves.shape import ArchShape, Family
 from survey.fitting.candidates import FinalFit, candidate_of, final_fit, mean_scatter, rms_of
 from survey.fitting.count import count_courses
+from survey.fitting.hidden_spread import with_hidden_spreads
 from survey.fitting.hypotheses import Ground, Weighed, weigh_hypotheses
 from survey.fitting.module import find_module, is_semicircle
 from survey.fitting.movement import final_moved, movement_of
@@ -45,8 +46,10 @@ from survey.fitting.result import (
     Module,
     Movement,
     PointFits,
+    UnseenMovement,
 )
 from survey.fitting.sightings import Sightings, sightings_of
+from survey.fitting.unseen import unseen_movement, unseen_told
 from survey.fitting.verdict import MOVES_FROM, Compared, Odds, odds_of, verdict_of
 from survey.record.model import Record
 
@@ -84,6 +87,8 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
     weighed = weigh_hypotheses(seen, pitch, 0.0 if ring is None else ring.depth_mm, asked)
     odds = odds_of(weighed)
     finals = {family: final_fit(still, weighed.ground) for family, still in weighed.stills.items()}
+    if odds.has_moved < MOVES_FROM:
+        finals |= with_hidden_spreads(finals, weighed)
     ground = weighed.ground
     order = _in_order(odds, finals, ground)
     chosen = asked.chosen if asked.chosen is not None and asked.chosen in finals else order[0]
@@ -95,6 +100,8 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
     verdict = verdict_of(weighed, odds, compared, joint, asked.clear_probability)
     movement = _movement(weighed, odds, candidates, origin)
     original = candidates[chosen] if movement is None else movement.original
+    looked = asked.movement and not odds.is_none
+    unseen = unseen_movement(weighed) if looked and movement is None else None
     scatter = _scatter(weighed, odds, chosen, movement is not None)
     origin_face = float(origin[0] + seen.centre_mm[0]), float(origin[1] + seen.centre_mm[1])
     courses = count_courses(record, curve_of(candidates[chosen].shape), origin_face)
@@ -112,7 +119,8 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
         movement=movement,
         module=None if odds.is_none else _module(original, record, courses),
         courses=courses,
-        notes=_notes(seen, weighed),
+        notes=_notes(seen, weighed, unseen),
+        unseen_movement=unseen,
     )
 
 
@@ -214,10 +222,11 @@ def _brick_lengths(
     return tuple(found)
 
 
-def _notes(seen: Sightings, weighed: Weighed) -> tuple[str, ...]:
+def _notes(seen: Sightings, weighed: Weighed, unseen: UnseenMovement | None) -> tuple[str, ...]:
     """What the fit cannot know, in sentences."""
     failed = [
         f"No {family.value.replace('_', '-')} curve could be fitted: {why}."
         for family, why in weighed.failed.items()
     ]
-    return (*seen.notes, *failed, *weighed.doubts)
+    small = [] if unseen is None else [unseen_told(unseen)]
+    return (*seen.notes, *failed, *weighed.doubts, *small)

@@ -34,6 +34,8 @@ LIGHT = 1e-5
 """Parts of an average lighter than this change no digit that is stated."""
 CROWN = (0.4, 0.6)
 """Shares of the intrados between which an upper hinge is called the crown's."""
+TOLD_FROM = 2.0
+"""A spread or a settlement is told from this many of its standard uncertainties."""
 HINGE_SPOT = 0.2
 """How closely a hinge can be placed within its joint and the bricks beside it, as a share of the pitch."""
 
@@ -65,7 +67,7 @@ def final_moved(fit: MovedFit, ground: Ground) -> FinalMoved:
     k = len(fit.original.parameters)
     weight = np.exp(fit.posterior.log_weight - fit.log_evidence)
     by_choice = weight.sum(axis=(0, 1, 2))
-    mean, covariance = _moments(fit, weight)
+    mean, covariance = moments_of(fit)
     best = _middling(fit, weight, by_choice, float(mean[k]), float(np.sqrt(covariance[k, k])))
     choices = fit.choices
     depth = float(by_choice @ choices.depth_mm)
@@ -121,8 +123,9 @@ def _scatter_of(places: Floats, share: Floats, by_choice: Floats) -> Floats:
     return np.asarray(np.sum(part * (places - share[:, None]) ** 2, axis=1) / np.sum(part, axis=1))
 
 
-def _moments(fit: MovedFit, weight: Floats) -> tuple[Floats, Floats]:
+def moments_of(fit: MovedFit) -> tuple[Floats, Floats]:
     """Mean (k + 2,) and covariance of original, spread and settlement over the whole average."""
+    weight = np.exp(fit.posterior.log_weight - fit.log_evidence)
     k = len(fit.original.parameters)
     values, spreads, shares = [], [], []
     for way, averaged in enumerate(fit.original.averages):
@@ -156,17 +159,18 @@ def movement_of(
     hinges = _hinges(final, motion, original.shape, pieces)
     drop = _crown_drop(final)
     spread = Estimate(float(final.parameters[k]), float(sigma[k]))
+    settlement = Estimate(float(final.parameters[k + 1]), float(sigma[k + 1]))
     return Movement(
         original=original,
         spread_mm=spread,
-        settlement_mm=Estimate(float(final.parameters[k + 1]), float(sigma[k + 1])),
+        settlement_mm=settlement,
         crown_drop_mm=drop,
         hinges=hinges,
         pieces=pieces,
         probability=probability,
         rms_before_mm=rms_before_mm,
         rms_after_mm=rms_of(final.distance, ground),
-        because=_told(spread, hinges),
+        because=_told(spread, settlement, hinges),
     )
 
 
@@ -259,10 +263,26 @@ def _crown_drop(final: FinalMoved) -> Estimate:
     return Estimate(float(drop), float(np.sqrt(slopes @ own @ slopes)))
 
 
-def _told(spread: Estimate, hinges: tuple[Hinge, ...]) -> str:
+def _told(spread: Estimate, settlement: Estimate, hinges: tuple[Hinge, ...]) -> str:
+    """The movement in a sentence: a spread or settlement within twice its uncertainty is told as none."""
     way = "further apart" if spread.value > 0 else "closer together"
+    sunk, other = ("right", "left") if settlement.value > 0 else ("left", "right")
+    parts, none = [], []
+    if abs(spread.value) > TOLD_FROM * spread.sigma:
+        parts.append(f"the springings stand {abs(spread.value):.0f} mm {way} than they were")
+    else:
+        none.append("a spread of the springings")
+    if abs(settlement.value) > TOLD_FROM * settlement.sigma:
+        parts.append(f"the {sunk} springing sank {abs(settlement.value):.0f} mm against the {other} one")
+    else:
+        none.append("a settlement of either")
     places = ", ".join(h.where for h in hinges)
-    return (
-        f"The springings stand {abs(spread.value):.0f} mm {way} than they were; the arch turned in rigid "
-        f"pieces about hinges at {places}, opening on the {hinges[1].opens.value} at the crown."
+    moved = " and ".join(parts)
+    turned_about = (
+        f"the arch turned in rigid pieces about hinges at {places}, opening on the {hinges[1].opens.value} "
+        "at the crown"
     )
+    told = f"{moved}; {turned_about}" if parts else turned_about
+    if none:
+        told += f"; {' and '.join(none)} {'are' if len(none) > 1 else 'is'} not distinguishable from none"
+    return f"{told[0].upper()}{told[1:]}."

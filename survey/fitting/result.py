@@ -140,6 +140,14 @@ class Movement:
 
 
 @dataclass(frozen=True, slots=True)
+class UnseenMovement:
+    """How large a spread, or a settlement of one springing, would show at 95 %; infinite if none would."""
+
+    spread_mm: float
+    settlement_mm: float
+
+
+@dataclass(frozen=True, slots=True)
 class Module:
     """The historic unit the arch seems set out in."""
 
@@ -203,6 +211,8 @@ class ArchFit:
     courses: tuple[CourseCount, ...]
     notes: tuple[str, ...] = field(default=())
     """What the fit cannot know, in sentences."""
+    unseen_movement: UnseenMovement | None = None
+    """Movements too small to show, where none is told; None where one is, or none was looked for."""
 
     @property
     def best(self) -> Candidate:

@@ -75,7 +75,7 @@ class Weighed:
     moves: bool
     doubts: tuple[str, ...] = ()
 
-    def _log_share(self, *, moved: bool) -> float:
+    def log_share(self, *, moved: bool) -> float:
         """Log share of one family, still or moved, among everything."""
         of_families = 1 - BENDING_SHARE - KNOWN_OTHER_SHARE * len(self.others)
         of_these = (MOVED_SHARE if moved else 1 - MOVED_SHARE) if self.moves else 1.0
@@ -83,13 +83,13 @@ class Weighed:
 
     def log_still(self, family: Family) -> float:
         """Log weight of a family standing still."""
-        return self.stills[family].log_total + self._log_share(moved=False)
+        return self.stills[family].log_total + self.log_share(moved=False)
 
     def log_moved(self, family: Family) -> float:
         """Log weight of a family having moved; minus infinity where that is hopeless."""
         if family not in self.moved:
             return -np.inf
-        return self.moved[family].log_evidence + self._log_share(moved=True)
+        return self.moved[family].log_evidence + self.log_share(moved=True)
 
     @property
     def is_of_a_family(self) -> bool:

@@ -15,7 +15,16 @@ from survey.curves import ArchShape, DisplacedCurve, Family, setting_out
 if TYPE_CHECKING:
     from survey.condition.compare import Comparison
     from survey.curves.protocol import Floats
-    from survey.fitting.result import ArchFit, Candidate, CourseCount, Estimate, Module, Movement, Verdict
+    from survey.fitting.result import (
+        ArchFit,
+        Candidate,
+        CourseCount,
+        Estimate,
+        Module,
+        Movement,
+        UnseenMovement,
+        Verdict,
+    )
     from survey.rebuild.plan import RebuildPlan, RingPlan
 
 Json = dict[str, Any]
@@ -152,6 +161,13 @@ def _movement(movement: Movement | None) -> Json | None:
     }
 
 
+def _unseen(unseen: UnseenMovement | None) -> Json | None:
+    """Sizes of movement that might not show; null for a size where none is large enough to."""
+    if unseen is None:
+        return None
+    return {"spread_mm": _finite(unseen.spread_mm), "settlement_mm": _finite(unseen.settlement_mm)}
+
+
 def _module(module: Module | None) -> Json | None:
     if module is None:
         return None
@@ -220,6 +236,7 @@ def fit_json(fit: ArchFit) -> str:
         "correlation_length_mm": _finite(fit.correlation_length_mm),
         "n_effective": _finite(fit.n_effective),
         "movement": _movement(fit.movement),
+        "unseen_movement": _unseen(fit.unseen_movement),
         "module": _module(fit.module),
         "courses": counts[0] if counts else None,
         "all_rings": counts,

@@ -160,7 +160,7 @@ def test_one_bad_springing_point_is_no_movement(name: str, side: int, off: Float
 
 
 def test_the_doubt_says_how_far_and_which_way() -> None:
-    arch = exact("semicircular")
+    arch = surveyed("semicircular", point_sigma_mm=0.5, irregularity_mm=0.3)
     low = fit_arch(misread(arch.record, 1, 14.0 * LOW)).notes
     high = fit_arch(misread(arch.record, -1, 14.0 * HIGH)).notes
     assert any("mm below where the courses beside it lead" in note for note in low)

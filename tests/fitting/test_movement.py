@@ -136,6 +136,29 @@ def test_closing_springings_are_told_as_such() -> None:
     assert moved.hinges[1].opens is Opens.EXTRADOS
 
 
+@pytest.mark.parametrize("name", SHAPES)
+def test_a_sunk_springing_is_told_in_the_sentence(name: str) -> None:
+    _, moved = moved_fit(moved_arch(name, SUNK))
+    size = abs(moved.settlement_mm.value)
+    assert f"the left springing sank {size:.0f} mm against the right one" in moved.because
+    assert "distinguishable" not in moved.because
+
+
+def test_a_spread_within_its_uncertainty_is_told_as_none() -> None:
+    _, moved = moved_fit(moved_arch("segmental", TrueMovement(1.0, 20.0, 0.5)))
+    assert abs(moved.spread_mm.value) < 2 * moved.spread_mm.sigma
+    assert moved.because.startswith("The right springing sank")
+    assert moved.because.endswith("; a spread of the springings is not distinguishable from none.")
+    assert "further apart" not in moved.because
+
+
+def test_a_settlement_that_is_none_is_told_as_none() -> None:
+    _, moved = moved_fit(moved_arch("elliptical", SPREAD))
+    assert abs(moved.settlement_mm.value) < 2 * moved.settlement_mm.sigma
+    assert "sank" not in moved.because
+    assert moved.because.endswith("; a settlement of either is not distinguishable from none.")
+
+
 def test_the_surveyed_candidates_still_describe_the_surveyed_shape() -> None:
     fit, moved = moved_fit(moved_arch("elliptical", SPREAD))
     surveyed = fit.candidates[Family.ELLIPTICAL].shape.half_span_mm

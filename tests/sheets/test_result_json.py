@@ -14,6 +14,7 @@ from recovery.simulated import ArchSpec, TrueMovement, simulate
 from survey import curves
 from survey.curves import Family, setting_out
 from survey.fitting import FitOptions, fit_arch
+from survey.fitting.result import UnseenMovement
 from survey.sheets.result_json import fit_json
 
 SHAPES = {
@@ -90,3 +91,20 @@ def test_figures_that_are_no_numbers_are_null() -> None:
     content = json.loads(fit_json(unknown))
     assert content["n_effective"] is None
     assert content["verdict"]["largest_difference_mm"] is None
+
+
+def test_movements_too_small_to_show_are_given_where_none_is_told() -> None:
+    still = fit_arch(simulate(ArchSpec(SHAPES[Family.SEMICIRCULAR], n_courses=61), 3).record)
+    content = json.loads(fit_json(still))
+    assert still.unseen_movement is not None
+    assert content["movement"] is None
+    assert content["unseen_movement"]["spread_mm"] == pytest.approx(still.unseen_movement.spread_mm)
+    assert content["unseen_movement"]["settlement_mm"] == pytest.approx(still.unseen_movement.settlement_mm)
+    never = replace(still, unseen_movement=UnseenMovement(float("inf"), 8.0))
+    assert json.loads(fit_json(never))["unseen_movement"] == {"spread_mm": None, "settlement_mm": 8.0}
+    spread = fit_arch(
+        simulate(ArchSpec(SHAPES[Family.SEMICIRCULAR], n_courses=61, movement=SPREAD), 3).record
+    )
+    content = json.loads(fit_json(spread))
+    assert content["movement"] is not None
+    assert content["unseen_movement"] is None
