@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.condition.course_readings import CourseReadings
-from survey.curves.protocol import Curve, Floats
+from survey.curves import ChainOfArcs, Ellipse
+from survey.curves.protocol import Floats
 from survey.fitting.edge_readings import INNER, LEFT, MID, OUTER, RIGHT
 from survey.record.model import Ring
 
@@ -31,7 +32,7 @@ class BedLeans:
 
 
 def bed_leans(
-    curve: Curve,
+    curve: ChainOfArcs | Ellipse,
     ring: Ring,
     read: CourseReadings,
     *,
@@ -43,7 +44,7 @@ def bed_leans(
 
     Parameters
     ----------
-    curve : Curve
+    curve : ChainOfArcs or Ellipse
         The fitted intrados.
     ring : Ring
     read : CourseReadings
@@ -68,12 +69,13 @@ def bed_leans(
         return BedLeans(n_read, n_read.copy(), n_read.copy())
     foot = read.station[course, INNER, edge]
     step = read.xy[course, OUTER, edge] - read.xy[course, INNER, edge]
-    normal = curve.normal(foot)
+    there = curve.frame(foot)
+    normal = there.normal
     # The tangent is the normal turned clockwise by a right angle.
     along = step[:, 0] * normal[:, 1] - step[:, 1] * normal[:, 0]
     lean = np.arctan2(along, (step * normal).sum(axis=1))
     variance = (read.sigma[course, :, edge] ** 2).sum(axis=1) / ring.depth_mm**2
-    bend = curve.curvature(foot)
+    bend = there.curvature
     bend = bend / (1.0 + offset_mm * bend)
     half = {"uncut": width_mm / 2, "cut": -joint_mm / 2}.get(ring.cut, 0.0)
     true = half * bend * np.array([1.0, -1.0, 0.0])[edge]

@@ -13,7 +13,7 @@ from survey.curves.protocol import Floats
 from survey.fitting.edge_readings import Ints
 from survey.fitting.noise import Scatter, Whitener, nodes_of, whitener
 
-IRREGULARITY_FACTORS = (0.35, 0.6, 1.0, 1.7)
+IRREGULARITY_FACTORS = (0.5, 1.0, 1.7)
 """Irregularities tried, as multiples of the first guess, which a pattern may have swollen."""
 LENGTH_FACTORS = (0.5, 1.8)
 """Correlation lengths tried, likewise."""

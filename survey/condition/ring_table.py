@@ -13,6 +13,7 @@ from survey.condition.middles import middle_of
 from survey.condition.ring_deviations import RingDeviations, ring_deviations
 from survey.condition.ring_edges import RingEdges, ring_edges
 from survey.condition.ring_notes import RingNotes
+from survey.curves import ChainOfArcs, Ellipse
 from survey.curves.protocol import Curve, Floats
 from survey.fitting.anchors import typical_width
 from survey.fitting.count import course_numbers
@@ -97,7 +98,7 @@ class RingTable:
 
 def ring_table(
     record: Record,
-    curve: Curve,
+    curve: ChainOfArcs | Ellipse,
     ring: Ring,
     places: PointPlaces,
     readings: EdgeReadings,
@@ -108,7 +109,7 @@ def ring_table(
     Parameters
     ----------
     record : Record
-    curve : Curve
+    curve : ChainOfArcs or Ellipse
         The fitted intrados.
     ring : Ring
     places : PointPlaces
@@ -173,9 +174,10 @@ class _Parts:
     face: _Measured
     width_mm: Floats
 
-    def joined(self, curve: Curve, missing: np.ndarray, noted: RingNotes) -> RingTable:
+    def joined(self, curve: ChainOfArcs | Ellipse, missing: np.ndarray, noted: RingNotes) -> RingTable:
         """The table, with the courses' places on the curve."""
         edges, off = self.edges, self.off
+        there = curve.frame(edges.station_mm)
         return RingTable(
             ring=self.ring,
             offset_mm=self.offset_mm,
@@ -184,8 +186,8 @@ class _Parts:
             station_mm=edges.station_mm,
             start_mm=edges.start_mm,
             end_mm=edges.end_mm,
-            foot_mm=curve.point(edges.station_mm),
-            normal=curve.normal(edges.station_mm),
+            foot_mm=there.point_mm,
+            normal=there.normal,
             start_along_mm=edges.start_along_mm,
             end_along_mm=edges.end_along_mm,
             inferred=~edges.measured,
