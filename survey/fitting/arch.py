@@ -2,6 +2,8 @@
 
 Method
 ------
+Told for a surveyor at the head of :mod:`survey.fitting`; in the order of the code:
+
 1. The intrados of ring 1, the springing points and the known dimensions are taken from the record
    (:mod:`~survey.fitting.sightings`).
 2. A point's signed distance from a curve answers to the curve's numbers by minus the normal component of the
@@ -16,6 +18,8 @@ Method
 5. What is stated is the optimum under the likeliest scatter, with the covariance of the whole average
    (:mod:`~survey.fitting.candidates`, :mod:`~survey.fitting.movement`), and a verdict in words
    (:mod:`~survey.fitting.verdict`).
+6. Courses are counted on the chosen curve (:mod:`~survey.fitting.count`), and the unit is looked for in the
+   original's dimensions and the bricks (:mod:`~survey.fitting.module`).
 
 The sources are named in those modules.
 """
@@ -78,7 +82,7 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
 
     Notes
     -----
-    The method is told at the head of :mod:`survey.fitting.arch`.
+    The method is told at the head of :mod:`survey.fitting`.
     """
     asked = FitOptions() if options is None else options
     seen = sightings_of(record)
