@@ -18,9 +18,10 @@ from survey.errors import GeometryError
 
 if TYPE_CHECKING:
     from scipy.interpolate import CubicSpline
+    from scipy.spatial import KDTree
 
-N_SAMPLES = 4097
-"""Points of the curve from which the search for a foot starts: a millimetre or two apart on any arch."""
+N_SAMPLES = 2049
+"""Points of the curve from which the search for a foot starts: a few millimetres apart on any arch."""
 
 BLOCK = 256
 """Points compared with every sample at a time, some ten megabytes."""
@@ -74,6 +75,15 @@ class _Walk:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class _Samples:
+    """Many points of a curve over stations of its base, and the tree they are searched with."""
+
+    station_mm: Floats
+    point_mm: Floats
+    tree: KDTree
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class DisplacedCurve:
     """A base curve moved along its normals by offsets given at stations, smooth between them.
 
@@ -120,6 +130,8 @@ class DisplacedCurve:
     _scales: _Scales = field(init=False, repr=False)
     _spline: CubicSpline | None = field(init=False, repr=False)
     _running: RunningLength = field(init=False, repr=False)
+    _sampled: list[_Samples] = field(init=False, repr=False, default_factory=list)
+    """Empty until the first search in space, which fills it for all later ones."""
 
     def __post_init__(self) -> None:
         """Check the offsets, run the spline through them and measure the curve."""
@@ -274,15 +286,12 @@ class DisplacedCurve:
         perpendicular beside it. A point that no perpendicular reaches is given the nearer end of the
         continuation.
         """
-        # Only this method searches in space; the import costs more than all of this room.
-        from scipy.spatial import KDTree
-
         points = checked_points(xy_mm)
         flat = points.reshape(-1, 2)
-        sample = np.linspace(self.base.first_station_mm, self.base.last_station_mm, N_SAMPLES)
-        walk = self._walk(sample)
-        sampled = walk.point_mm + self.parallel_mm * walk.normal
-        nearest = np.asarray(KDTree(sampled).query(flat)[1], dtype=np.intp)
+        if not self._sampled:
+            self._sampled.append(self._samples())
+        sample, sampled, tree = self._sampled[0].station_mm, self._sampled[0].point_mm, self._sampled[0].tree
+        nearest = np.asarray(tree.query(flat)[1], dtype=np.intp)
         ended = (nearest == 0) | (nearest == N_SAMPLES - 1)
         nearest[ended] = _nearest_dip(flat[ended], sampled)
         foot = self._foot(flat, sample, nearest)
@@ -292,6 +301,15 @@ class DisplacedCurve:
         ended = (foot == sample[0]) | (foot == sample[-1])
         distance[ended] = np.copysign(np.hypot(away[ended, 0], away[ended, 1]), distance[ended])
         return Located(self._running.at(foot).reshape(points.shape[:-1]), distance.reshape(points.shape[:-1]))
+
+    def _samples(self) -> _Samples:
+        # Only a search in space needs it; the import costs more than all of this room.
+        from scipy.spatial import KDTree
+
+        station = np.linspace(self.base.first_station_mm, self.base.last_station_mm, N_SAMPLES)
+        walk = self._walk(station)
+        point = walk.point_mm + self.parallel_mm * walk.normal
+        return _Samples(station, point, KDTree(point))
 
     def _foot(self, xy_mm: Floats, sample: Floats, nearest: NDArray[np.intp]) -> Floats:
         """Base stations (n,) of the feet beside the nearest samples, by bracketed Newton steps."""

@@ -15,7 +15,7 @@ from scipy.special import ellipe, ellipeinc
 from survey.curves.protocol import Floats
 
 N_NODES = 129
-"""Nodes of the table that brackets a station; Newton then needs three or four steps."""
+"""Nodes of the table that brackets a station; Newton then needs a step or two."""
 
 ROOT_TOLERANCE = 4e-16
 """Relative change at which the foot point has settled: two units in the last place."""
@@ -66,9 +66,14 @@ def angle_at(a: float, b: float, offset_mm: float, station_mm: Floats) -> Floats
     reached = arc_length(a, b, nodes) + offset_mm * turning(a, b, nodes)
     after = np.clip(np.searchsorted(reached, station_mm, side="right"), 1, N_NODES - 1)
     low, high = nodes[after - 1], nodes[after]
-    t = low + (high - low) * np.clip(
-        (station_mm - reached[after - 1]) / (reached[after] - reached[after - 1]), 0.0, 1.0
-    )
+    run = reached[after] - reached[after - 1]
+    u = np.clip((station_mm - reached[after - 1]) / run, 0.0, 1.0)
+    v = 1.0 - u
+    # the cubic with the right angles and slopes at both nodes is nearly there: one Newton step is left
+    pace = speed(a, b, nodes)
+    slope = 1.0 / (pace + offset_mm * a * b / pace**2)
+    t = v * v * (low * (1.0 + 2.0 * u) + u * run * slope[after - 1])
+    t = np.clip(t + u * u * (high * (1.0 + 2.0 * v) - v * run * slope[after]), low, high)
     for _ in range(N_STEPS):
         excess = arc_length(a, b, t) + offset_mm * turning(a, b, t) - station_mm
         settled = np.abs(excess) <= STATION_TOLERANCE * reached[-1]

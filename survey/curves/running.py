@@ -69,21 +69,26 @@ class RunningLength:
             legendre.legvander(nodes, N_NODES - 1) * weights[:, None] * (np.arange(N_NODES) + 0.5)
         ).T
         start, end = marks[:-1], marks[1:]
+        coefficients = np.empty((N_NODES, len(start)))
+        fresh = np.ones(len(start), dtype=bool)
         for _ in range(N_HALVINGS):
             half = (end - start) / 2
-            values = speed(((start + end) / 2 + nodes[:, None] * half).ravel()).reshape(N_NODES, -1)
-            coefficients = to_coefficients @ values
+            at = ((start + end) / 2 + nodes[:, None] * half)[:, fresh]
+            coefficients[:, fresh] = to_coefficients @ speed(at.ravel()).reshape(N_NODES, -1)
             rough = np.abs(coefficients[-2:]).max(axis=0) * half > TAIL * np.sum(coefficients[0] * 2 * half)
             if not rough.any():
                 break
             worst = float(start[rough][0])
             middle = ((start + end) / 2)[rough]
+            n_parts = np.where(rough, 2, 1)
             start, end = np.sort(np.concatenate([start, middle])), np.sort(np.concatenate([end, middle]))
+            coefficients, fresh = np.repeat(coefficients, n_parts, axis=1), np.repeat(rough, n_parts)
         else:
             raise GeometryError(
                 f"the arc length near parameter {worst:g} cannot be integrated; give the "
                 "curve fewer or smoother steps there"
             )
+        half = (end - start) / 2
         mark = np.append(start, end[-1])
         integral = legendre.legint(coefficients, lbnd=-1) * half
         run = np.concatenate([[0.0], np.cumsum(2 * half * coefficients[0])])
