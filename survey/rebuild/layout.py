@@ -118,10 +118,11 @@ def place_ring(
     inner one. A standing brick's axis runs from the middle of its face to the middle of its back.
     """
     length_mm = inner.length_mm
-    left, right = inner.point(start_mm), inner.point(end_mm)
+    n, springings = len(start_mm), np.array([0.0, length_mm])
+    left, right, feet = np.split(inner.point(np.concatenate([start_mm, end_mm, springings])), [n, 2 * n])
     axis = _axis(left, right)
     middles = 0.5 * (np.concatenate([[0.0], end_mm]) + np.concatenate([start_mm, [length_mm]]))
-    joint_axis = inner.normal(middles)
+    joint_axis, feet_axis = np.split(inner.normal(np.concatenate([middles, springings])), [n + 1])
     cut = beds.parallel[:, None]
     left_side = np.where(cut, joint_axis[:-1], axis)
     right_side = np.where(cut, joint_axis[1:], axis)
@@ -132,8 +133,7 @@ def place_ring(
         stands = ~np.isnan(standing_mm).any(axis=(1, 2))
         corners[stands] = standing_mm[stands]
         axis[stands] = _centre_lines(corners[stands])
-    springings = np.array([0.0, length_mm])
-    skewback = inner.point(springings) + depth_mm * inner.normal(springings)
+    skewback = feet + depth_mm * feet_axis
     joints = _outer_joints(corners, skewback, joint_axis)
     return PlacedRing(start_mm, end_mm, corners, axis, skewback, joints)
 

@@ -22,6 +22,8 @@ BEND_SHARE = 0.25
 LEAST_BEND_MM = 0.3
 """The fitted curve is never trusted better than this."""
 LEAST_IRREGULARITY_MM = 0.1
+KNOT_STEPS = 1.5
+"""Courses from knot to knot of the curve: some three to the shortest wave it follows."""
 LEAST_STEP_MM = 1.0
 """Nothing fades out faster."""
 
@@ -172,7 +174,7 @@ def repair_curve(base: Base, soffit: SmoothSoffit, flush: Sequence[FlushPoint]) 
         What is still missing to a corner beside a gap is taken in by a local correction, so that the new
         bricks leave no lip.
     """
-    stations = _knots(base.length_mm, flush, soffit.step_mm)
+    stations = _knots(base.length_mm, flush, KNOT_STEPS * soffit.step_mm)
     offsets = soffit.at(stations)
     if flush:
         wanted = np.array([p.deviation_mm for p in flush])

@@ -29,9 +29,9 @@ def standing_corners(
     T^2 / (T^2 + s^2). A bed that leans by more than ``SIGNIFICANT`` of s is taken as surveyed.
     """
     clipped = np.clip(edge_mm, curve.first_station_mm, curve.last_station_mm)
-    inner = curve.point(clipped.ravel()).reshape(-1, 2, 2)
-    inner = inner + out_mm[:, :, None] * curve.normal(clipped.ravel()).reshape(-1, 2, 2)
-    normal = curve.normal(clipped.mean(axis=1))
+    n = len(edge_mm)
+    at_edges, normal = np.split(curve.normal(np.append(clipped.ravel(), clipped.mean(axis=1))), [2 * n])
+    inner = curve.point(clipped.ravel()).reshape(-1, 2, 2) + out_mm[:, :, None] * at_edges.reshape(-1, 2, 2)
     tangent = np.stack([normal[:, 1], -normal[:, 0]], axis=1)
     outer, sigma = found.edges.corners_mm[:, [3, 2]], found.edges.corner_sigma_mm[:, [3, 2]]
     half = 0.5 * np.linalg.norm(inner[:, 1] - inner[:, 0], axis=1)
