@@ -1,6 +1,7 @@
 """Starting up: every room gives its names, and a command loads only what it needs."""
 
 import importlib
+import pkgutil
 import subprocess
 import sys
 from types import ModuleType
@@ -21,6 +22,15 @@ def test_a_room_gives_every_name_it_lists_and_no_other(room):
         assert not isinstance(getattr(module, name), ModuleType)
     with pytest.raises(AttributeError, match=f"module 'survey.{room}' has no attribute 'unheard_of'"):
         _ = module.unheard_of
+
+
+@pytest.mark.parametrize("room", ["fitting", "rebuild"])
+def test_no_module_hides_a_name_that_is_loaded_when_asked_for(room):
+    """A module once loaded becomes an attribute of its package and would stand in the name's place."""
+    package = importlib.import_module(f"survey.{room}")
+    modules = {module.name for module in pkgutil.iter_modules(package.__path__)}
+    assert "plan" in modules or "arch" in modules
+    assert not modules & set(package.__all__)
 
 
 LOADED = """
@@ -48,7 +58,12 @@ def test_a_fit_loads_no_later_stage_and_no_heavy_library(tmp_path):
         "scipy.optimize",
         "scipy.stats",
     }
-    assert not modules & {"survey.condition.deviations", "survey.fitting.free", "survey.sheets.dxf"}
+    assert not modules & {
+        "survey.condition.deviations",
+        "survey.fitting.free",
+        "survey.rebuild.planner",
+        "survey.sheets.dxf",
+    }
 
 
 def test_a_new_folder_needs_neither_the_fit_nor_the_sheets(tmp_path):

@@ -8,7 +8,7 @@ from dataclasses import replace
 from survey.rebuild.laying import laying_notes, order_laying, where_to_go_on
 from survey.rebuild.marks import Profile, course_marks, crown_station_mm, soffit_of
 from survey.rebuild.plan import RebuildPlan
-from survey.rebuild.replan import replan_rings
+from survey.rebuild.replanned import replan_rings
 from survey.record.model import LaidMark
 
 

@@ -13,7 +13,7 @@ from rebuild.factory import edge_survey, fit, lay, notes_from, record, ring
 from survey.curves import curve_of, elliptical, segmental
 from survey.errors import PlanError
 from survey.rebuild import BrickKind, RebuildPlan, RingPlan, plan_rebuild, replan
-from survey.rebuild.replan import replan_rings, too_late_after
+from survey.rebuild.replanned import replan_rings, too_late_after
 from survey.record.model import Edge, JointLimits, Laid, LaidMark, Record
 
 SHAPE = segmental(2400.0, 400.0)
