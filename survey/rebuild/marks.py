@@ -46,7 +46,7 @@ def crown_station_mm(shape: ArchShape, soffit: Curve) -> float:
     """Station on the soffit under the crown of the shape."""
     if not isinstance(soffit, DisplacedCurve):
         return soffit.length_mm / 2.0
-    return float(soffit.station_over(soffit.base.length_mm / 2.0))
+    return float(soffit.station_over(curve_of(shape).length_mm / 2.0))
 
 
 def rib_marks(profile: Profile, rings: Iterable[RingPlan]) -> tuple[CentringMark, ...]:
