@@ -11,13 +11,13 @@ from survey.sheets.deviation_sheet import deviation_sheets
 from survey.sheets.drawing import Sheet
 from survey.sheets.movement_sheet import movement_sheet
 from survey.sheets.sheet_set import MadeSet, Part, SheetSet
-from survey.sheets.soffit_sheet import soffit_sheet
+from survey.sheets.soffit_sheet import soffit_sheets
 
 DeviationMaker = Callable[[Record, ArchFit, DeviationMap], tuple[Sheet, ...]]
 
 DEVIATION_SETS: tuple[SheetSet[DeviationMaker], ...] = (
     SheetSet("deviations", deviation_sheets, Part.CONDITION),
-    SheetSet("soffit", lambda record, _fit, map_: (soffit_sheet(record, map_),), Part.CONDITION),
+    SheetSet("soffit", lambda record, _fit, map_: soffit_sheets(record, map_), Part.CONDITION),
     SheetSet("movement", movement_sheet, Part.CONDITION),
 )
 

@@ -65,12 +65,14 @@ def course_style(course: CourseDeviation, tolerance_mm: float) -> Style:
     return replace(style, width_mm=ink.HEAVY_MM) if course.condition in NOTED else style
 
 
-def deviation_scale(left: float, top: float, tolerance_mm: float) -> list[Primitive]:
+def deviation_scale(
+    left: float, top: float, tolerance_mm: float, *, of: str = "the soffit"
+) -> list[Primitive]:
     """The scale as a row of fields with their bounds in mm, and what the other marks mean; 120 by 17 mm."""
     bounds = [figure(step.least * tolerance_mm, 1) for step in STEPS[1:]]
     width, height = 14.0, 4.0
     marks: list[Primitive] = [
-        Text((left, top - ink.TEXT_MM), "Deviation of the soffit, mm", ink.TEXT_MM, ink.letters(), bold=True)
+        Text((left, top - ink.TEXT_MM), f"Deviation of {of}, mm", ink.TEXT_MM, ink.letters(), bold=True)
     ]
     y = top - ink.TEXT_MM - 6.5
     for n, step in enumerate(STEPS):

@@ -19,6 +19,10 @@ from survey.sheets.furniture import orientation_mark
 from survey.sheets.page import Page, Paper, TitleBlock, finish
 
 NAME = "soffit"
+_TRACED = ("deviation_mm", "lip_mm", "joint_mm", "face_offset_mm")
+_OUTER_NOTE = (
+    "over the stations of the soffit; from the curve at its own depth, of its back where only that was read"
+)
 _LEFT_MM = 14.0
 _HEAD_MM = 20.0
 _BRICKS_MM = 18.0
@@ -30,26 +34,44 @@ _WHISKER = ink.pen(Layer.DEVIATION, ink.FINE_MM, ink.GREY)
 _DASHED = ink.pen(Layer.DEVIATION, ink.FINE_MM, ink.GREY, dash=Dash.DASHED)
 
 
+def soffit_sheets(record: Record, map_: DeviationMap) -> tuple[Sheet, ...]:
+    """One A3 sheet a ring: its bricks side by side, and four traces below them.
+
+    The innermost ring, whose inner face is the soffit, always has one; the others have one where anything was
+    read on them.
+    """
+    length = curve_of(map_.shape).length_mm
+    rings = [_Soffit(map_, ring, length) for ring in sorted({course.ring for course in map_.courses})]
+    shown = [rings[0], *(ring for ring in rings[1:] if ring.has_readings)]
+    pages = [_page(record, ring, is_soffit=ring is rings[0]) for ring in shown]
+    return finish(pages, TitleBlock.of(record))
+
+
 def soffit_sheet(record: Record, map_: DeviationMap) -> Sheet:
-    """One A3 sheet of the innermost ring: its bricks side by side, and four traces below them."""
+    """The first of :func:`soffit_sheets`, of the innermost ring."""
+    return soffit_sheets(record, map_)[0]
+
+
+def _page(record: Record, soffit: _Soffit, *, is_soffit: bool) -> Page:
     area = Paper.A3_LANDSCAPE.area
-    soffit = _Soffit(map_, min(course.ring for course in map_.courses), curve_of(map_.shape).length_mm)
+    map_ = soffit.map_
     box = Box(area.left + _LEFT_MM, area.bottom + 9.0, area.width - _LEFT_MM, area.height - 9.0)
     bricks = Box(box.left, box.top - _HEAD_MM - 5.0 - _BRICKS_MM, box.width, _BRICKS_MM)
     traces = Box(box.left, box.bottom, box.width, bricks.bottom - box.bottom)
-    title = f"Ring {soffit.ring}: the soffit unrolled"
+    own = "the soffit" if is_soffit else f"ring {soffit.ring}"
+    title = f"Ring {soffit.ring}: {'the soffit' if is_soffit else 'its inner face'} unrolled"
     marks: list[Primitive] = [
         Text((area.left, area.top - ink.HEAD_MM), title, ink.HEAD_MM, ink.letters(), bold=True),
         _note((area.left, area.top - 9.0), "left springing to right springing, seen from outside"),
         _note((area.left, area.top - 13.0), "bold number: see the flag in the table of deviations"),
-        *deviation_scale(area.left + 150.0, area.top, map_.tolerances.intrados_mm),
+        *([] if is_soffit else [_note((area.left, area.top - 17.0), _OUTER_NOTE)]),
+        *deviation_scale(area.left + 150.0, area.top, map_.tolerances.intrados_mm, of=own),
         *orientation_mark((area.right - 34.0, area.top - ink.HEAD_MM)),
         *_bricks(soffit, bricks),
         *_traces(soffit, record.joints, traces),
     ]
-    page = Page(NAME, "Soffit, unrolled", tuple(marks))
-    (sheet,) = finish([page], TitleBlock.of(record))
-    return sheet
+    heading = "Soffit, unrolled" if is_soffit else f"Ring {soffit.ring}, unrolled"
+    return Page(NAME, heading, tuple(marks))
 
 
 def _note(at: XY, words: str) -> Text:
@@ -67,6 +89,11 @@ class _Soffit:
     def column(self, name: str) -> Floats:
         """A field of every course."""
         return self.map_.column(self.ring, name)
+
+    @property
+    def has_readings(self) -> bool:
+        """Whether any trace would show anything."""
+        return any(bool(np.isfinite(self.column(name)).any()) for name in _TRACED)
 
     @property
     def stations(self) -> tuple[float, float]:

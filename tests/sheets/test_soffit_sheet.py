@@ -13,7 +13,7 @@ from sheets.legibility import outside, overprints, said
 from survey.record.model import Condition
 from survey.sheets.deviation_style import course_style
 from survey.sheets.drawing import Circle, Dash, Line, Polyline, Text
-from survey.sheets.soffit_sheet import soffit_sheet
+from survey.sheets.soffit_sheet import soffit_sheet, soffit_sheets
 
 
 def any_case(name):
@@ -44,9 +44,10 @@ def stations_at(made, sheet):
 
 @EVERY
 def test_no_text_over_another_and_all_inside_the_frame(name):
-    sheet = sheet_of(any_case(name))
-    assert overprints(sheet) == []
-    assert outside(sheet, 10.5) == []
+    made = any_case(name)
+    for sheet in soffit_sheets(made.record, made.map_):
+        assert overprints(sheet) == []
+        assert outside(sheet, 10.5) == []
 
 
 @EVERY
@@ -147,3 +148,34 @@ def test_joints_that_overlap_are_drawn_below_zero():
     strokes = [m for m in sheet.primitives if isinstance(m, Line) and abs(m.start[0] - x) < 1e-6]
     joint = strokes[-1]
     assert joint.end[1] < joint.start[1]
+
+
+def test_every_ring_with_readings_has_a_sheet_of_its_own():
+    made = nasty()["160 courses, five rings"]
+    sheets = soffit_sheets(made.record, made.map_)
+    # Ring 3 was not surveyed.
+    assert [s.title for s in sheets] == [
+        "Soffit, unrolled", "Ring 2, unrolled", "Ring 4, unrolled", "Ring 5, unrolled",
+    ]  # fmt: skip
+    assert [s.name for s in sheets] == ["soffit_1", "soffit_2", "soffit_3", "soffit_4"]
+    for sheet, ring in zip(sheets, (1, 2, 4, 5), strict=True):
+        tags = {tag.rsplit("-", 2)[0] for tag in bricks(sheet)}
+        assert tags == {f"ring-{ring}"}
+        words = said((sheet,))
+        assert f"Ring {ring}: {'the soffit' if ring == 1 else 'its inner face'} unrolled" in words
+        assert f"Deviation of {'the soffit' if ring == 1 else f'ring {ring}'}, mm" in words
+        assert ("over the stations of the soffit" in words) == (ring > 1)
+    assert sheets[0].primitives == soffit_sheet(made.record, made.map_).primitives
+
+
+def test_readings_of_an_outer_ring_are_drawn_at_its_own_courses():
+    made = demo("cellar_doorway")
+    sheet = soffit_sheets(made.record, made.map_)[1]
+    rows = [c for c in made.map_.ring(2) if math.isfinite(c.deviation_mm)]
+    drawn = bricks(sheet)
+    dots = [m.centre for m in sheet.primitives if isinstance(m, Circle)][: len(rows)]
+    for course, (x, _) in zip(rows, dots, strict=True):
+        left, right = (drawn[f"ring-2-course-{course.course}"].points[k][0] for k in (0, 1))
+        assert left < x < right
+    y_of = np.polynomial.Polynomial.fit([c.deviation_mm for c in rows], [y for _, y in dots], 1)
+    assert [y for _, y in dots] == pytest.approx(y_of(np.array([c.deviation_mm for c in rows])), abs=1e-9)
