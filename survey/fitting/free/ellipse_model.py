@@ -35,10 +35,8 @@ ROUGH_FEET = 1e-3
 """The same for a first pass over many points: good for a step, but for no proof."""
 BLOCK = 6144
 """Points a pass; the rows in use then stay in a second-level cache of 1 MB."""
-
-
 ROWS = 14
-"""Of a block: u and v, the normal and 1, x and y, the six terms, the distance."""
+"""Of a block: u and v, the pair and 1, two for sums and feet, the six terms, the distance."""
 
 
 class EllipseModel:
@@ -118,9 +116,9 @@ class EllipseModel:
 
     def _pass(self, block: _Block, place: EllipsePlace, views: _Views, tolerance: float) -> None:
         """Fill the columns of a block with the terms at the feet times w, and d; the next overwrites them."""
-        given, given_and_1, uv, normals_and_1, (xx, xy, yy, xw, yw, w), distance, _, solving = block.work
-        np.subtract(block.xy_mm, self._origin, given)
-        np.dot(views.in_ellipse, given_and_1, uv)
+        pair_and_1, uv, (xx, xy, yy, xw, yw, w), distance, _, solving = block.work
+        np.subtract(block.xy_mm, self._origin, pair_and_1[:2])
+        np.dot(views.in_ellipse, pair_and_1, uv)
         solve_feet(uv, place.squeeze, block.t, solving, tolerance)
         mm, nn = solving.squares
         np.add(mm, nn, w)
@@ -129,7 +127,7 @@ class EllipseModel:
         np.sqrt(w, w)
         np.divide(place.a, w, w)
         np.multiply(distance, w, distance)
-        x, y = np.dot(views.of_foot, normals_and_1, solving.sums)
+        x, y = np.dot(views.of_foot, pair_and_1, solving.sums)
         np.multiply(x, w, xw)
         np.multiply(y, w, yw)
         np.multiply(x, xw, xx)
@@ -161,12 +159,10 @@ class _Views(NamedTuple):
 class _Work(NamedTuple):
     """Rows of memory for a block of m points."""
 
-    given: Floats
-    """x and y off the origin in millimetres."""
-    given_and_1: Floats
+    pair_and_1: Floats
+    """First x and y off the origin in millimetres, then m and n, and 1."""
     uv: Floats
     """u and v over a."""
-    normals_and_1: Floats
     terms: tuple[Floats, ...]
     """The six terms of the conic at the foot, times w."""
     distance: Floats
@@ -185,6 +181,7 @@ class _Block(NamedTuple):
 
 
 def _blocks(points: FreePoints, held: int) -> list[_Block]:
+    """All points, with memory for each length of block there is."""
     works: dict[int, _Work] = {}
     t, root, blocks = np.zeros(len(points.xy_mm)), points.root_weights, []
     for block in points.blocks(BLOCK):
@@ -206,4 +203,4 @@ def _work(m: int, held: int) -> _Work:
     # the feet are solved before the terms are written, but for w
     free = rows[8:13] if held == 5 else rows[7:12]
     solving = FootWork(rows[2:4], free[:2], rows[5:7], free[2], free[3], free[4])
-    return _Work(rows[2:4], rows[2:5], rows[:2], rows[2:5], tuple(terms), rows[13], rows[8:14], solving)
+    return _Work(rows[2:5], rows[:2], tuple(terms), rows[13], rows[8:14], solving)
