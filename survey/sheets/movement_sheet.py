@@ -162,7 +162,7 @@ def hinge_table(view: MovementView) -> Schedule:
             (
                 str(number),
                 hinge.where,
-                f"{left} | {right}",
+                _beside(hinge.where, left, right),
                 _with_interval(hinge.station_mm, 0),
                 hinge.opens.value,
                 _with_interval(turn, 2),
@@ -170,6 +170,15 @@ def hinge_table(view: MovementView) -> Schedule:
             )
         )
     return Schedule(columns, tuple(rows), "Hinges, mm, with 95 % intervals")
+
+
+def _beside(where: str, left: int, right: int) -> str:
+    """The courses a hinge lies between; at a springing the course that stands on it."""
+    if where == "left springing":
+        return f"below {right}"
+    if where == "right springing":
+        return f"below {left}"
+    return f"{left} | {right}"
 
 
 def motion_table(movement: Movement) -> Schedule:

@@ -4,7 +4,7 @@ Arches of known truth (spans 0.9 to 6 m, 40 to 160 courses, five families, point
 irregularity 0.5 to 3 mm alike over 0.7 to 4 courses, 2 % gross errors, gaps of 3 courses to a fifth of the
 arch) are fitted and mapped as any record is.
 
-    python tests/recovery/condition_trials.py            writes CONDITION.md beside this file (some minutes)
+    python tests/recovery/condition_trials.py [COMMIT]   writes CONDITION.md beside this file (some minutes)
 """
 
 from __future__ import annotations
@@ -213,8 +213,8 @@ def joint_power(length: int, ratio: float, seeds: Iterable[int]) -> float:
     return float(np.mean(found))
 
 
-def report(n_arches: int = 300, n_flaws: int = 60, n_power: int = 40) -> str:
-    """The whole run as a page of Markdown."""
+def report(n_arches: int = 300, n_flaws: int = 60, n_power: int = 40, *, commit: str = "") -> str:
+    """The whole run as a page of Markdown, with the commit it was made at where that is given."""
     given = [map_trial(seed, family_known=True) for seed in range(n_arches)]
     found = [map_trial(seed, family_known=False) for seed in range(n_arches)]
     scores = np.concatenate([t.score for t in given])
@@ -222,7 +222,8 @@ def report(n_arches: int = 300, n_flaws: int = 60, n_power: int = 40) -> str:
     lines = [
         "# Condition of simulated arches",
         "",
-        f"{n_arches} arches that have not moved; remade by `python tests/recovery/condition_trials.py`.",
+        f"{n_arches} arches that have not moved; remade by `python tests/recovery/condition_trials.py COMMIT`"
+        + (f", here at commit {commit}." if commit else "."),
         "",
         "## Deviations",
         "",
@@ -341,5 +342,5 @@ def _count_rows(trials: list[DeviationTrial]) -> list[str]:
 
 if __name__ == "__main__":
     target = Path(__file__).with_name("CONDITION.md")
-    target.write_text(report(), encoding="utf-8")
+    target.write_text(report(commit="".join(sys.argv[1:2])), encoding="utf-8")
     print(f"wrote {target}")

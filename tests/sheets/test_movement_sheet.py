@@ -166,7 +166,9 @@ def test_the_table_of_hinges_says_where_which_side_and_how_far(name):
     for row, seen in zip(hinge_table(view).rows, view.hinges, strict=True):
         hinge = seen.hinge
         assert row[1] == hinge.where
-        assert row[2] == f"{seen.between[0]} | {seen.between[1]}"
+        left, right = seen.between
+        at_ends = {"left springing": f"below {right}", "right springing": f"below {left}"}
+        assert row[2] == at_ends.get(seen.hinge.where, f"{left} | {right}")
         assert row[3] == f"{hinge.station_mm.value:.0f} ± {2 * hinge.station_mm.sigma:.0f}"
         assert row[4] == hinge.opens.value
         turn = math.degrees(hinge.rotation_rad.value)
