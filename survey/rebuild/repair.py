@@ -13,6 +13,7 @@ from survey.curves.protocol import Floats
 from survey.fitting.result import ArchFit
 from survey.rebuild.found_ring import FoundRing
 from survey.rebuild.layout_draft import RingDraft, open_spans, planned_widths
+from survey.rebuild.moved_line import KnownLine, moved_line
 from survey.rebuild.repair_soffit import (
     LEAST_STEP_MM,
     Base,
@@ -100,7 +101,8 @@ def _curve(
         return _parallel_to(base, inside), np.zeros(stands.size, dtype=bool)
     pitch_mm = base.length_mm / ring.count.count
     ends = _springings(record, fit, ring)
-    readings = _soffit_readings(standing, ends)
+    known = moved_line(fit.movement, base, ring.lines.offset_mm)
+    readings = _soffit_readings(standing, ends, known)
     old = readings.old_work(fit.irregularity_mm, fit.correlation_length_mm, base.length_mm)
     soffit = SmoothSoffit.of(readings, old, length_mm=base.length_mm, pitch_mm=pitch_mm)
     off = readings.deviation_mm - soffit.at(readings.station_mm)
@@ -121,7 +123,7 @@ def _curve(
     return repair_curve(base, soffit, flush), _beside_gaps(stands)
 
 
-def _soffit_readings(standing: Across, ends: SoffitReadings) -> SoffitReadings:
+def _soffit_readings(standing: Across, ends: SoffitReadings, known: KnownLine) -> SoffitReadings:
     """One reading a standing course, and those of the springings."""
     course = np.flatnonzero(standing.seen.any(axis=1))
     at = np.concatenate([standing.mean(standing.base_station_mm)[course], ends.station_mm])
@@ -130,6 +132,7 @@ def _soffit_readings(standing: Across, ends: SoffitReadings) -> SoffitReadings:
         at[order],
         np.concatenate([standing.mean(standing.deviation_mm)[course], ends.deviation_mm])[order],
         np.concatenate([standing.course_sigma_mm[course], ends.sigma_mm])[order],
+        known,
     )
 
 

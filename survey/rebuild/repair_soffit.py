@@ -14,6 +14,7 @@ from survey.curves.displaced import DisplacedCurve
 from survey.curves.ellipse import Ellipse, EllipseParallel
 from survey.curves.protocol import Floats
 from survey.errors import PlanError
+from survey.rebuild.moved_line import LEVEL, KnownLine
 
 WAVE_COURSES = 4.0
 """Shorter waves of the old work are taken for its roughness: the soffit of a repair does not follow them."""
@@ -57,15 +58,24 @@ class OldWork:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SoffitReadings:
-    """Departures (n,) of standing bricks from a base curve, by growing station, each with its uncertainty."""
+    """Departures (n,) of standing bricks from a base curve, by growing station, each with its uncertainty.
+
+    ``known`` is where the arch is known to lie beside the base before anything is read.
+    """
 
     station_mm: Floats
     deviation_mm: Floats
     sigma_mm: Floats
+    known: KnownLine = LEVEL
+
+    @property
+    def unknown_mm(self) -> Floats:
+        """Departures (n,) from the known line."""
+        return np.asarray(self.deviation_mm - self.known.at(self.station_mm))
 
     def only(self, kept: NDArray[np.bool_]) -> SoffitReadings:
         """Some (n,) of the readings."""
-        return SoffitReadings(self.station_mm[kept], self.deviation_mm[kept], self.sigma_mm[kept])
+        return SoffitReadings(self.station_mm[kept], self.deviation_mm[kept], self.sigma_mm[kept], self.known)
 
     def old_work(self, irregularity_mm: float, reach_mm: float, length_mm: float) -> OldWork:
         """The scatter of the old work: its known irregularity, and as much smooth departure as is left over.
@@ -79,10 +89,10 @@ class SoffitReadings:
 
         Notes
         -----
-        A moved arch leaves its fitted curve by far more than its irregularity about the moved pieces.
+        An arch moved otherwise than was found leaves its curve by far more than its irregularity.
         """
         own = max(irregularity_mm, LEAST_IRREGULARITY_MM)
-        spread = 1.4826 * float(np.median(np.abs(self.deviation_mm)))
+        spread = 1.4826 * float(np.median(np.abs(self.unknown_mm)))
         left_over = spread**2 - own**2 - float(np.median(self.sigma_mm**2))
         bend = float(np.sqrt(max(left_over, LEAST_BEND_MM**2)))
         return OldWork(own, reach_mm, bend, BEND_SHARE * length_mm)
@@ -93,7 +103,7 @@ class SoffitReadings:
         Notes
         -----
         The conditional mean of a Gaussian process, ``k(at, read) (K + diag(sigma^2))^-1 d``. Far from every
-        reading it goes back to the fitted curve.
+        reading it goes back to the known line.
 
         References
         ----------
@@ -102,8 +112,10 @@ class SoffitReadings:
         """
         known = old_work.covariance(self.station_mm, self.station_mm)
         known[np.diag_indices_from(known)] += self.sigma_mm**2
-        weight = np.linalg.solve(known, self.deviation_mm)
-        return np.asarray(old_work.covariance(station_mm, self.station_mm) @ weight)
+        weight = np.linalg.solve(known, self.unknown_mm)
+        return np.asarray(
+            self.known.at(station_mm) + old_work.covariance(station_mm, self.station_mm) @ weight
+        )
 
 
 @dataclass(frozen=True, slots=True)
