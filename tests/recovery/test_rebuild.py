@@ -30,6 +30,22 @@ def test_a_few_gaps_are_filled_as_they_were(rhythm: Rhythm) -> None:
     assert rms(errors) <= 1.5
 
 
+@pytest.mark.parametrize(("seed", "moved"), [(0, False), (2, False), (0, True)])
+def test_standing_bricks_are_drawn_nearer_to_the_truth_than_surveyed(seed: int, moved: bool) -> None:
+    against = trial(Rhythm.EVEN, seed, gap=True, ruled=True, moved=moved).repair
+    assert against is not None
+    assert against.corner_mm < 0.7 * against.surveyed_mm
+    assert against.correlation > 0.95 > 0.6 > against.surveyed_correlation
+    assert against.soffit_mm < 1.5
+
+
+@pytest.mark.parametrize("rhythm", list(Rhythm))
+def test_a_plan_over_a_gap_is_as_good_as_it_can_be(rhythm: Rhythm) -> None:
+    """How a lost joint departed from the pattern nobody can know: the correlation has a bound."""
+    done = trial(rhythm, 2, gap=True, ruled=True)
+    assert done.correlation > done.best_correlation - 0.02
+
+
 @pytest.mark.parametrize("rhythm", [Rhythm.EVEN, Rhythm.ALTERNATING])
 def test_a_few_uncounted_gaps_are_counted(rhythm: Rhythm) -> None:
     assert trial(rhythm, 2000, gap=True, ruled=True, counted=False).count_right
