@@ -147,6 +147,17 @@ def fitted(drawn: Callable[[float], Drawing], box: Box, *, scales: Sequence[floa
     )
 
 
+def scales_for(width_mm: float, box: Box, scales: Sequence[float] = SCALES) -> tuple[float, ...]:
+    """Of some scales those at which so much alone goes into a box: others need not be drawn to be tried.
+
+    Examples
+    --------
+    >>> scales_for(2900.0, Box(0.0, 0.0, 300.0, 200.0))
+    (10.0, 20.0, 25.0, 50.0, 100.0)
+    """
+    return tuple(s for s in scales if width_mm / s <= box.width) or tuple(scales[-1:])
+
+
 def finish(pages: Sequence[Page], block: TitleBlock) -> tuple[Sheet, ...]:
     """Frames and title strips round a set of pages, numbered in their order within the set named."""
     sheets = []
