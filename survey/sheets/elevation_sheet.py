@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from survey.fitting.result import ArchFit
 from survey.rebuild.plan import RebuildPlan, Scope
 from survey.record.model import Record
@@ -21,7 +23,7 @@ from survey.sheets.furniture import (
     refusal_banner,
     scale_bar,
 )
-from survey.sheets.page import Page, Paper, fitted
+from survey.sheets.page import Page, Paper, fitted, scales_for
 from survey.sheets.schedule import schedule_height_mm, schedule_primitives, schedule_width_mm
 
 _GAP_MM = 6.0
@@ -57,7 +59,13 @@ def _place(record: Record, plan: RebuildPlan, room: Box) -> Placed:
 
 
 def _placed(record: Record, plan: RebuildPlan, room: Box, *, centres: bool) -> Placed:
-    return fitted(lambda scale: elevation_drawing(record, plan, scale, centres=centres), room)
+    outer = plan.rings[-1].outer
+    width = float(np.ptp(outer.point(np.array([0.0, outer.length_mm]))[:, 0]))
+    return fitted(
+        lambda scale: elevation_drawing(record, plan, scale, centres=centres),
+        room,
+        scales=scales_for(width, room),
+    )
 
 
 def present_states(record: Record, plan: RebuildPlan) -> tuple[BrickState, ...]:

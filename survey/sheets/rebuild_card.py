@@ -26,7 +26,7 @@ from survey.sheets.furniture import (
     refusal_banner,
 )
 from survey.sheets.lettering import text_width_mm, wrap
-from survey.sheets.page import Page, Paper, TitleBlock, finish, fitted
+from survey.sheets.page import Page, Paper, TitleBlock, finish, fitted, scales_for
 from survey.sheets.rebuild_card_drawing import NAME, card_key, laying_drawing
 from survey.sheets.rebuild_work_words import work_sentences
 from survey.sheets.schedule import (
@@ -173,7 +173,9 @@ _SCALES = (
 
 def _large(plan: RebuildPlan, view: Box) -> Placed:
     """The picture as large as it fits."""
-    return fitted(lambda scale: laying_drawing(plan, scale), view, scales=_SCALES)
+    outer = plan.rings[-1].outer
+    width = float(np.ptp(outer.point(np.array([0.0, outer.length_mm]))[:, 0]))
+    return fitted(lambda scale: laying_drawing(plan, scale), view, scales=scales_for(width, view, _SCALES))
 
 
 def _key_line(entries: Sequence[KeyEntry], left: float, bottom: float) -> list[Primitive]:

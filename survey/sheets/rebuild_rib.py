@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from survey.fitting.result import ArchFit
 from survey.rebuild.plan import CentringMark, RebuildPlan
 from survey.rebuild.words import counted
@@ -19,7 +21,7 @@ from survey.sheets.furniture import (
     refusal_banner,
     scale_bar,
 )
-from survey.sheets.page import Page, Paper, TitleBlock, finish, fitted
+from survey.sheets.page import Page, Paper, TitleBlock, finish, fitted, scales_for
 from survey.sheets.rebuild_rib_drawing import NAME, board_name, rib_drawing
 from survey.sheets.schedule import (
     Column,
@@ -97,7 +99,11 @@ def _drawn(record: Record, plan: RebuildPlan, room: Box, banner: Sequence[Primit
 def _fitted(record: Record, plan: RebuildPlan, view: Box) -> Placed:
     """The rib as large as it fits above the scale bar."""
     above = Box(view.left, view.bottom + 7.0, view.width, view.height - 7.0)
-    return fitted(lambda scale: rib_drawing(plan, record.centring, scale), above)
+    rib = plan.centring.rib
+    width = float(np.ptp(rib.point(np.array([0.0, rib.length_mm]))[:, 0]))
+    return fitted(
+        lambda scale: rib_drawing(plan, record.centring, scale), above, scales=scales_for(width, above)
+    )
 
 
 def facts(plan: RebuildPlan) -> tuple[str, ...]:

@@ -145,9 +145,8 @@ def flow(schedule: Schedule, box: Box) -> tuple[tuple[Primitive, ...], ...]:
             "leave out columns or take a larger sheet"
         )
     cells = _cells(schedule)
-    room = box.height - _head_height(schedule)
-    parts = _parts([_row_height(schedule, lines) for lines in cells], room, schedule.title)
-    n_across = 1 + int((box.width - width) / (width + BLOCK_GAP_MM) + 1e-9)
+    parts = _blocks(schedule, cells, box)
+    n_across = _across(width, box)
     pages = []
     for first in range(0, len(parts), n_across):
         page: list[Primitive] = []
@@ -155,6 +154,23 @@ def flow(schedule: Schedule, box: Box) -> tuple[tuple[Primitive, ...], ...]:
             page.extend(_block(schedule, cells, rows, (box.left + k * (width + BLOCK_GAP_MM), box.top)))
         pages.append(tuple(page))
     return tuple(pages)
+
+
+def _blocks(schedule: Schedule, cells: list[list[tuple[str, ...]]], box: Box) -> list[range]:
+    """Rows of each block of a table in a box."""
+    room = box.height - _head_height(schedule)
+    return _parts([_row_height(schedule, lines) for lines in cells], room, schedule.title)
+
+
+def _across(width: float, box: Box) -> int:
+    """Number of blocks side by side in a box."""
+    return 1 + int((box.width - width) / (width + BLOCK_GAP_MM) + 1e-9)
+
+
+def _n_pages(schedule: Schedule, box: Box) -> int:
+    """Number of pages :func:`flow` makes of a table that is no wider than the box."""
+    n_blocks = len(_blocks(schedule, _cells(schedule), box))
+    return -(-n_blocks // _across(schedule_width_mm(schedule), box))
 
 
 LARGE_PRINT_MM = (3.4, 3.0, 2.6, ink.TEXT_MM)
@@ -166,7 +182,9 @@ def in_large_print(schedule: Schedule, box: Box) -> Schedule:
 
     Columns that wrap grow with the print.
     """
-    pages = len(flow(schedule, box))
+    if schedule_width_mm(schedule) > box.width:
+        return schedule
+    pages = _n_pages(schedule, box)
     for height in LARGE_PRINT_MM:
         if height <= schedule.height_mm:
             break
@@ -175,7 +193,7 @@ def in_large_print(schedule: Schedule, box: Box) -> Schedule:
             c if c.wrap_mm is None else replace(c, wrap_mm=c.wrap_mm * ratio) for c in schedule.columns
         )
         tried = replace(schedule, columns=columns, height_mm=height)
-        if schedule_width_mm(tried) <= box.width and len(flow(tried, box)) <= pages:
+        if schedule_width_mm(tried) <= box.width and _n_pages(tried, box) <= pages:
             return tried
     return schedule
 
@@ -238,14 +256,15 @@ def _block(
     y = top - _head_height(schedule)
     marks.append(Line((left, y), (right, y), ink.pen(Layer.TABLE, ink.BOLD_MM)))
     step = schedule.height_mm * LEADING_RATIO
+    stands = [_stand(schedule, k, left) for k in range(len(schedule.columns))]
+    letters = ink.letters(Layer.TABLE)
     for row in rows:
         if row in schedule.ruled_before and row != rows.start:
             marks.append(Line((left, y), (right, y), ink.pen(Layer.TABLE, ink.FINE_MM)))
-        for k, lines in enumerate(cells[row]):
-            x, anchor = _stand(schedule, k, left)
+        for (x, anchor), lines in zip(stands, cells[row], strict=True):
             for n, line in enumerate(lines):
                 base = y - ROW_AIR_MM / 2 - (n + 0.5) * step - schedule.height_mm / 2
-                marks.append(Text((x, base), line, schedule.height_mm, ink.letters(Layer.TABLE), anchor))
+                marks.append(Text((x, base), line, schedule.height_mm, letters, anchor))
         y -= _row_height(schedule, cells[row])
         marks.append(Line((left, y), (right, y), ink.pen(Layer.TABLE, ink.HAIR_MM, ink.PALE)))
     marks[-1] = Line((left, y), (right, y), ink.pen(Layer.TABLE, ink.MEDIUM_MM))
