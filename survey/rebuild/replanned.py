@@ -136,8 +136,7 @@ def _fits_note(ring: RingPlan, run: Run, planned: Floats, joints: Floats, place:
         return f"{place}: what is laid is to plan; the last brick fits."
     text = (
         f"{place}: what is laid has left {abs(error_mm):.1f} mm {'more' if error_mm > 0.0 else 'less'} than "
-        f"planned; the joints become {joints.min():.1f} to {joints.max():.1f} mm (planned "
-        f"{planned.min():.1f} to {planned.max():.1f}) and the last brick fits."
+        f"planned; the joints become {_range(joints)} mm (planned {_range(planned)}) and the last brick fits."
     )
     order = laying_order(run, ring)
     late = too_late_after(planned, error_mm, order.joint, ring.joint_min_mm, ring.joint_max_mm)
@@ -147,6 +146,12 @@ def _fits_note(ring: RingPlan, run: Run, planned: Floats, joints: Floats, place:
     if late == 0:
         return text + f" Correct from the next course, {courses[-1]}: after it, it is too late."
     return text + f" Laid on to the old marks, it would be too late from course {courses[-1]} on."
+
+
+def _range(lengths: Floats) -> str:
+    """Least and greatest of some lengths; one figure where they read alike."""
+    low, high = f"{lengths.min():.1f}", f"{lengths.max():.1f}"
+    return low if low == high else f"{low} to {high}"
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -373,3 +373,10 @@ def test_a_refused_repair_gives_no_order_of_gaps() -> None:
     plan = plan_rebuild(rec, fit(SHAPE, rec))
     assert {r.split(":")[0] for r in plan.refusals} == {"Ring 1, courses 5, 6", "Ring 1, course 30"}
     assert not any("Order of laying" in n for n in plan.notes)
+
+
+def test_even_joints_are_told_with_one_figure() -> None:
+    plan = planned()
+    (note,) = replan_rings(plan.rings, laid_off(plan, dict.fromkeys(range(1, 11), 0.0) | {10: 4.0})).notes
+    even = joints(plan.rings[0])[20]
+    assert f"the joints become {even - 4.0 / 34:.1f} mm (planned {even:.1f}) and the last brick fits." in note
