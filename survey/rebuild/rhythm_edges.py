@@ -36,20 +36,17 @@ class EdgePrior:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SettledEdges:
-    """Stations (2 N,) of the left and right edges of every course, and how each came about.
+    """Stations of the left and right edges of every course, and how each came about.
 
     Attributes
     ----------
     edge_mm : (2 N,) float
     leverage : (2 N,) float
         Share of each settled edge that its own reading decides.
-    sigma_mm : (2 N,) float
-        Standard uncertainty of each settled edge.
     """
 
     edge_mm: Floats
     leverage: Floats
-    sigma_mm: Floats
 
 
 def settle_edges(readings: Readings, prior: EdgePrior) -> SettledEdges:
@@ -83,8 +80,7 @@ def settle_edges(readings: Readings, prior: EdgePrior) -> SettledEdges:
     bands[0, 1:] = -precision[1:-1]
     bands[0, 1::2] += 0.25 * middle_precision
     settled = np.asarray(solveh_banded(bands, right, check_finite=False))
-    variance = _variances(bands[1], bands[0, 1:])
-    return SettledEdges(settled, edge_precision * variance, np.sqrt(variance))
+    return SettledEdges(settled, edge_precision * _variances(bands[1], bands[0, 1:]))
 
 
 def _variances(diagonal: Floats, beside: Floats) -> Floats:

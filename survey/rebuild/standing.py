@@ -19,9 +19,9 @@ from survey.record.model import Condition, Record
 
 SIGNIFICANT = 3.0
 """A brick out of the soffit by more than so many standard uncertainties of its readings is displaced."""
-DOUBTFUL = 3.5
+DOUBTFUL = 4.0
 """Readings further apart than so many standard uncertainties are to be taken again: chance alone sends one of
-two thousand so far."""
+sixteen thousand so far."""
 MISFIT = 4.0
 """A gap whose room departs further from what the rhythm would fill it with was filled otherwise."""
 LEAST_WIDTH_SCATTER_MM, LEAST_JOINT_SCATTER_MM = 1.0, 1.5
@@ -133,7 +133,8 @@ def settle_standing(
     trusted = replace(
         readings, width_mm=np.where(contradicted.widths, np.nan, readings.width_mm), joint_mm=joint
     )
-    settled = settle_edges(trusted, _prior(record, found, trusted)).edge_mm.reshape(-1, 2)
+    edges = settle_edges(trusted, _prior(record, found, trusted))
+    settled = edges.edge_mm.reshape(-1, 2)
     stands = found.stands
     offset = np.full(across.seen.shape, np.nan)
     offset[across.seen] = curve.displacement(across.base_station_mm[across.seen])
@@ -143,7 +144,9 @@ def settle_standing(
     corners[stands] = standing_corners(record, found, curve, settled, out)[stands]
     away = np.linalg.norm(found.edges.corners_mm[:, :2] - corners[:, :2], axis=2)
     residual = np.where(np.isnan(away).all(axis=1), np.nan, np.nan_to_num(away).max(axis=1))
-    along = np.abs(readings.edge_mm.reshape(-1, 2) - settled) > DOUBTFUL * across.sigma_mm[:, :2]
+    # the settled edge was drawn along by its own reading: it is nearer to that than chance would have it
+    chance = readings.edge_sigma_mm * np.sqrt(np.maximum(1.0 - edges.leverage, 0.0))
+    along = (np.abs(readings.edge_mm - edges.edge_mm) > DOUBTFUL * chance).reshape(-1, 2)
     far = stands & (along.any(axis=1) | across.turned) & ~contradicted.of_course
     return StandingBricks(
         np.where(stands[:, None], settled, np.nan),

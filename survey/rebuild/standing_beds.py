@@ -14,6 +14,8 @@ DEPTH_SCATTER_MM = 2.0
 LEAST_LEAN_RAD = 0.002
 """Beds of one ring lean at least so differently."""
 SIGNIFICANT = 3.0
+INNER_SHARE = 1.5**0.5
+"""A lean is read against the inner corners, whose places add half as much variance as the outer ones'."""
 
 
 def standing_corners(
@@ -41,7 +43,7 @@ def standing_corners(
     along = np.einsum("ijk,ik->ij", away, tangent) - side * (half + widen)[:, None]
     widen = widen + 0.5 * _proven(along[:, 1] - along[:, 0], np.hypot(sigma[:, 0], sigma[:, 1]))
     depth = _depth(record, found, np.einsum("ijk,ik->ij", away, normal), sigma)
-    lean = _lean(_mean(along, sigma), _mean_sigma(sigma), depth)
+    lean = _lean(_mean(along, sigma), INNER_SHARE * _mean_sigma(sigma), depth)
     axis = np.cos(lean)[:, None] * normal + np.sin(lean)[:, None] * tangent
     across = np.stack([axis[:, 1], -axis[:, 0]], axis=1)
     back = inner + (depth[:, None] * axis)[:, None] + (side * widen[:, None])[:, :, None] * across[:, None]
