@@ -1,5 +1,6 @@
 """Starting up: every room gives its names, and a command loads only what it needs."""
 
+import gc
 import importlib
 import pkgutil
 import subprocess
@@ -72,13 +73,13 @@ def test_a_new_folder_needs_neither_the_fit_nor_the_sheets(tmp_path):
 
 
 def test_the_program_is_the_command_line(tmp_path, monkeypatch, capsys):
-    """Run in a process of its own elsewhere; here its collector is set back afterwards."""
-    import gc
-
+    """Elsewhere it has a process of its own; here the collector is set back afterwards."""
     monkeypatch.setattr(sys, "argv", ["survey", "new", str(tmp_path / "record")])
     try:
         assert run() == 0
         assert not gc.isenabled()
+        assert gc.get_freeze_count() > 0
     finally:
+        gc.unfreeze()
         gc.enable()
     assert "wrote an empty record folder" in capsys.readouterr().out
