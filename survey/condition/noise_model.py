@@ -123,12 +123,18 @@ def course_noise(
     alike = min(first_guess.correlation_mm, LONGEST_ALIKE_COURSES * pitch)
     basis = independent_columns(nuisance)
     columns = np.column_stack([values, basis])
-    found: list[Weighing] = []
-    for length in LENGTH_FACTORS:
-        for irregularity in IRREGULARITY_FACTORS:
-            metric = whitener(nodes, sigma, np.ones(n), Scatter(irregularity * base, length * alike))
-            applied = metric.apply(columns)
-            found.append(_weighing(metric, values, basis, applied[:, 0], applied[:, 1:]))
+    metrics = [
+        whitener(nodes, sigma, np.ones(n), Scatter(irregularity * base, length * alike))
+        for length in LENGTH_FACTORS
+        for irregularity in IRREGULARITY_FACTORS
+    ]
+    applied = np.stack([metric.apply(columns) for metric in metrics])
+    inner = basis.T @ applied[:, :, 1:]
+    inverses, log_inners = np.linalg.inv(inner), np.linalg.slogdet(inner)[1]
+    found = [
+        _weighing(metric, values, basis, weighed, inverse, float(log_inner))
+        for metric, weighed, inverse, log_inner in zip(metrics, applied, inverses, log_inners, strict=True)
+    ]
     found.sort(key=lambda w: -w.log_likelihood)
     precision = found[0].project(np.eye(n))
     found[0] = replace(found[0], run_precision=partial(_sums_of, precision))
@@ -199,13 +205,11 @@ def _independent_sums(running: Floats, variance: float, first: Ints, behind: Int
 
 
 def _weighing(
-    metric: Whitener, values: Floats, nuisance: Floats, weighed_values: Floats, weighed: Floats
+    metric: Whitener, values: Floats, nuisance: Floats, applied: Floats, inverse: Floats, log_inner: float
 ) -> Weighing:
-    inner = nuisance.T @ weighed
-    inverse = np.asarray(np.linalg.inv(inner), dtype=float)
+    weighed_values, weighed = applied[:, 0], applied[:, 1:]
     pull = weighed_values - weighed @ (inverse @ (nuisance.T @ weighed_values))
-    _, log_inner = np.linalg.slogdet(inner)
-    log = -0.5 * (metric.log_determinant + float(log_inner) + float(values @ pull))
+    log = -0.5 * (metric.log_determinant + log_inner + float(values @ pull))
     project = partial(_projected, metric, weighed, inverse)
     return Weighing(project, pull, log, partial(_dense_sums, project, len(values)))
 

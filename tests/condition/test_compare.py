@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from condition.factory import LaidRing, fit_of, record_of
 
+from survey.cli import main
 from survey.condition import Comparison, Tie, compare_records
 from survey.curves import segmental, semicircular
 from survey.curves.protocol import Floats
@@ -16,6 +18,7 @@ from survey.errors import FitError
 from survey.fitting.result import ArchFit
 from survey.record.model import UNKNOWN, Edge, Feature, Record, SurveyPoints
 
+DATASETS = Path(__file__).parents[2] / "datasets"
 SHAPE = semicircular(1000.0)
 N = 51
 DATUMS = np.array([[-1500.0, 0.0], [1500.0, 100.0], [-1400.0, 1800.0], [1450.0, 1700.0]])
@@ -310,3 +313,13 @@ def test_edges_that_fit_no_one_course_are_asked_about() -> None:
     found = compared(a, with_datums(replace(b, points=replace(b.points, xy_mm=xy))))
     assert "too differently to be those of the same bricks" in found.sentences[0]
     assert found.sentences[-1].startswith("The edges of courses 1 to 51 of ring 1 moved too differently")
+
+
+def test_the_command_refuses_two_arches_and_writes_nothing(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "out"
+    arches = [str(DATASETS / name) for name in ("loft_window", "cellar_doorway")]
+    assert main(["compare", *arches, "--out", str(out)]) == 1
+    assert "the two surveys are not of one arch" in capsys.readouterr().err
+    assert not out.exists()
