@@ -71,8 +71,8 @@ def outlooks_of(record: Record) -> tuple[Outlook, ...]:
 
 
 def _fitted(fit: ArchFit) -> Outlook:
-    if not fit.verdict.clear or fit.notes:
-        return Outlook(Stage.FIT, True, " ".join((fit.verdict.because, *fit.notes)), doubtful=True)
+    if not fit.verdict.clear:
+        return Outlook(Stage.FIT, True, fit.verdict.because, doubtful=True)
     family = fit.verdict.family
     which = "none of the families" if family is None else f"the family is {family.replace('_', '-')}"
     return Outlook(Stage.FIT, True, f"{len(fit.points.index)} points, {which}")
