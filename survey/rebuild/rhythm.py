@@ -115,11 +115,11 @@ def _infer(readings: Readings, *, brick_width_mm: float, not_joints: NDArray[np.
     unread, joint_unread = np.isnan(width), np.isnan(joint)
     prior = _prior(sizes, _scatter(width, sizes.scatter_mm, width_sigma), pattern, gaping)
     settled = settle_edges(readings, prior)
-    room = np.concatenate([[0.0], settled.edge_mm, [readings.length_mm]])
-    room = np.where(np.isnan(readings.stations_mm), room, readings.stations_mm)
-    mixed = sizes_by_room(sizes, unread, room, pattern.expected_mm)
-    if (mixed != sizes.of_course).any():
-        sizes = replace(sizes, of_course=mixed)
+    if sizes.sizes_mm.size > 1 and unread.any():
+        # what is supposed to fill a gap must not tell how much room it has
+        free = settle_edges(readings, prior.loosened(unread))
+        room = np.concatenate([[0.0], free.edge_mm, [readings.length_mm]])
+        sizes = replace(sizes, of_course=sizes_by_room(sizes, unread, room, pattern.expected_mm))
         prior = replace(prior, width_mm=sizes.width_of_course_mm)
         settled = settle_edges(readings, prior)
     steps = np.diff(np.concatenate([[0.0], settled.edge_mm, [readings.length_mm]]))
