@@ -127,9 +127,11 @@ def _fit_section(fit: ArchFit, sheets: tuple[Sheet, ...]) -> Section:
             said.append(f"A hinge at the {hinge.where}: its joint opens at the {hinge.opens.value}.")
     if fit.module is not None:
         module = fit.module
+        units = f"span {figure(module.span_units, 2)}, rise {figure(module.rise_units, 2)} units"
+        chance = figure(100 * module.chance_probability, 1)
         said.append(
-            f"Module: {module.name}, {figure(module.unit_mm, 1)} mm; span {module.span_units:g}, rise "
-            f"{module.rise_units:g} units (such a match by chance: {100 * module.chance_probability:.0f} %)."
+            f"Module: {module.name}, {figure(module.unit_mm, 1)} mm; {units} (such a match by chance: "
+            f"{chance} %)."
         )
     for count in fit.courses:
         how = "as counted on site" if count.counted else "inferred from the rhythm"
