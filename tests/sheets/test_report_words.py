@@ -1,4 +1,4 @@
-"""What the report says of the curve: the difference only where there are two, the unit in readable figures."""
+"""What the report says of the curve: a difference only where there are two, the unit in readable figures."""
 
 from __future__ import annotations
 
