@@ -1,8 +1,10 @@
 """What moved and how, as the record of rigid pieces the other rooms read.
 
-The movement is told by its likeliest hinges, the depth of the crown hinge averaged over what the points
-allow, and the exact optimum of everything else for these. Uncertainties are those of the whole average over
-hinges, scatters and ways of proportioning, about that optimum.
+The spread and the settlement stated are the averages over all hinges, scatters and ways of proportioning:
+which hinges are the likeliest changes them by more than the points' scatter does, and no one set of hinges
+is likely enough to be taken for all. The movement is drawn by the likeliest hinges near that average, the
+depth of the crown hinge averaged over what the points allow, and the original is the exact optimum for
+these. Uncertainties are those of the whole average, about what is stated.
 """
 
 from __future__ import annotations
@@ -25,11 +27,13 @@ from survey.fitting.hypotheses import Ground
 from survey.fitting.moved import Moved
 from survey.fitting.movement_fit import GuidedMoved, MovedFit, hinged
 from survey.fitting.pieces import Motion, turned
-from survey.fitting.priors import likely_motions
+from survey.fitting.priors import LikelyMotion
 from survey.fitting.result import Candidate, Estimate, Hinge, Movement, Opens, Piece
 
 AGREEING = 0.3
 """How near, in standard deviations of the spread, the hinges stated come to the average over all hinges."""
+HELD = 0.02
+"""How closely the motion is held to its average while the original is fitted, in its standard deviations."""
 LIGHT = 1e-5
 """Parts of an average lighter than this change no digit that is stated."""
 CROWN = (0.4, 0.6)
@@ -79,9 +83,8 @@ def final_moved(fit: MovedFit, ground: Ground) -> FinalMoved:
     moved = hinged(standing, fit.parameters[:k], seen, here, 0, settles=settles)
     likeliest = fit.scatters[int(np.argmax(weight.sum(axis=(0, 1, 3))))]
     metric = ground.whitener_of(likeliest)
-    ways = likely_motions(fit.parameters[2])
-    apart = next(m for m in ways if m.settles and (m.mean_mm[0] > 0) == (mean[k] > 0))
-    model = GuidedMoved(moved, metric, apart)
+    stated = LikelyMotion(mean[k:], HELD * np.sqrt(np.diag(covariance)[k:]), 0.0)
+    model = GuidedMoved(moved, metric, stated)
     # The average of many hinges may lie where no single curve does; the last best fit never does.
     solution = minimise(model, mean[: len(moved.names)], options=EXACT)
     if not np.isfinite(solution.cost):
