@@ -114,9 +114,9 @@ def laying_notes(rings: Iterable[RingPlan]) -> tuple[str, ...]:
             )
         if any(gap.parted for gap in gaps):
             notes.append(
-                f"Ring {ring.ring} is open at both springings: it goes up left and right by turns, since "
-                "what stands between hangs on the props alone and must find its beds on both sides alike. "
-                "Prop and wedge that piece before the first brick is laid."
+                f"Ring {ring.ring} is open at both springings: it goes up left and right by turns, since it "
+                "bears on neither abutment until both are filled, and its thrust must find both alike. Prop "
+                "and wedge what stands between before the first brick is laid."
             )
     return tuple(notes)
 

@@ -105,9 +105,9 @@ def gaps_to_lay(ring: RingPlan) -> tuple[Gap, ...]:
     -----
     A gap is closed before the next is begun, so that what stands is bedded again on both sides of it before
     more is asked of it. In a plain ring the gap whose lower end is nearest to a springing comes first: what
-    is above it rests on it. Gaps at both springings are one piece of work, laid left and right by turns: the
-    bricks between them hang on the props alone and must find their beds on both sides alike. In a turned
-    ring the gap nearest to the crown comes first, as the ring itself goes outwards from there.
+    is above it rests on it. Gaps at both springings are one piece of work, laid left and right by turns:
+    until they are filled the ring bears on neither abutment, and its thrust must find both alike. In a
+    turned ring the gap nearest to the crown comes first, as the ring itself goes outwards from there.
     """
     half = halves(ring)
     rank = _ranks(half, from_crown=ring.sawtooth)

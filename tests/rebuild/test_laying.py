@@ -226,7 +226,7 @@ def test_a_ring_without_standing_bricks_needs_no_reason():
 
 
 def test_gaps_at_both_springings_go_up_together():
-    """What stands between them hangs on the props, so both its ends are brought up alike."""
+    """The ring bears on neither abutment until they are filled, so both sides are brought up alike."""
     shape = semicircular(1000)
     ring = ring_of(shape, np.full(43, 50.0), in_situ=_gaps(43, range(1, 4), range(15, 17), range(42, 44)))
     steps = laid(shape, ring)
