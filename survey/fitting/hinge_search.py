@@ -30,6 +30,10 @@ from survey.fitting.standing import Standing
 from survey.record.model import UNKNOWN
 
 
+SINGULAR = 1e-12
+"""A determinant below this share of the diagonal's product is rounding."""
+
+
 class MotionColumns(NamedTuple):
     """What unit spread and unit settlement do.
 
@@ -196,16 +200,22 @@ def motion_gains(products: MotionProducts, still: Average, likely: LikelyMotion)
 def _inverse(matrix: Floats) -> tuple[Floats, Floats]:
     """Inverses (..., f, f) of positive definite matrices of one or two rows, and log determinants of these.
 
-    Written out, for LAPACK takes thousands of little matrices one by one.
+    Written out, for LAPACK takes thousands of little matrices one by one. Where rounding leaves a matrix
+    singular the motion about those hinges cannot be told: no inverse, and a log determinant of minus infinity,
+    so that these hinges weigh nothing.
     """
     if matrix.shape[-1] == 1:
-        return 1.0 / matrix, -np.log(matrix[..., 0, 0])
+        told = matrix[..., 0, 0] > 0.0
+        inverse = np.where(told, 1.0, 0.0)[..., None, None] / np.where(told[..., None, None], matrix, 1.0)
+        return inverse, -np.log(np.where(told, matrix[..., 0, 0], np.inf))
     a, b, d = matrix[..., 0, 0], matrix[..., 0, 1], matrix[..., 1, 1]
     size = a * d - b * b
+    told = (a > 0.0) & (size > SINGULAR * a * d)
+    safe = np.where(told, size, np.inf)
     inverse = np.empty_like(matrix)
-    inverse[..., 0, 0], inverse[..., 1, 1] = d / size, a / size
-    inverse[..., 0, 1] = inverse[..., 1, 0] = -b / size
-    return inverse, -np.log(size)
+    inverse[..., 0, 0], inverse[..., 1, 1] = d / safe, a / safe
+    inverse[..., 0, 1] = inverse[..., 1, 0] = -b / safe
+    return inverse, -np.log(safe)
 
 
 def _padded(log_gain: Floats, motion: Floats, covariance: Floats, pull: Floats, free: np.ndarray) -> Gains:

@@ -245,7 +245,11 @@ def fit_moved(
     one = grid.take(np.arange(1))
     original = rough.original(one)
     motions = likely_motions(s)
-    finer = finer_choices(coarse, _posterior(rough, original, coarse, one, motions).by_choice)
+    by_choice = _posterior(rough, original, coarse, one, motions).by_choice
+    if not np.isfinite(by_choice.max()):
+        # About none of the hinges do the points tell a motion from rounding.
+        return None
+    finer = finer_choices(coarse, by_choice)
     found = _posterior(rough, original, finer, one, motions)
     log_weight = found.by_choice
     kept = np.flatnonzero(log_weight > log_weight.max() - NEGLIGIBLE)

@@ -103,8 +103,8 @@ def test_it_is_said_where_no_movement_is_told_and_only_there() -> None:
     [
         (
             UnseenMovement(13.6, 9.2),
-            "A spread of the springings of up to 14 mm, or a settlement of one springing of up to 9 mm, might "
-            "not show in these points.",
+            "A spread of the springings of up to 14 mm, or a settlement of one springing of up to 9 mm, "
+            "might not show in these points.",
         ),
         (
             UnseenMovement(np.inf, 9.2),
