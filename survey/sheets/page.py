@@ -28,7 +28,7 @@ from survey.sheets.placing import extent, on_paper
 SCALES = (1.0, 2.0, 5.0, 10.0, 20.0, 25.0, 50.0, 100.0)
 """Scales 1 : n that sheets are drawn at."""
 NOT_A_DESIGN = "Geometric record, not a structural design."
-SPELLED_OUT = "Letters that this print has not are spelled out."
+SPELLED_OUT = "Letters this print lacks are spelled out."
 """Stands below a name of which some letters are not in the sheets' font."""
 STRIP_MM = 22.0
 """Height of the title strip along the foot of a sheet."""
