@@ -213,7 +213,7 @@ def _turned(scaffold: _Scaffold, gap: Gap, begins: str) -> Iterator[LayingStep]:
             yield _step(scaffold, turn, words, stop=True)
             continue
         joint = brick.joint_after_intrados_mm if turn.side == LEFT else _joint_before(ring, brick)
-        words.append(f"spacer {plain_mm(joint * math.cos(ring.turn_rad))} across the joint")
+        words.append(f"spacer {plain_mm(joint * math.cos(ring.turn_rad))} mm across the joint")
         if turn.closes:
             words.append(CLOSING)
         last = turn.pair == last_pair
@@ -249,7 +249,7 @@ def _whose(brick: Brick) -> str:
 def _second_person(gap: Gap, *, last: bool) -> str:
     """What the second person looks at."""
     if last:
-        room = f"{plain_mm(gap.turns[-1].brick.width_intrados_mm)} and two joints"
+        room = f"{plain_mm(gap.turns[-1].brick.width_intrados_mm)} mm and two joints"
         return f"second person: the gap for the key is {room}, both sides level with each other"
     marks = "marks left and right" if gap.both_sides else "mark"
     return f"second person: {marks}, joints, face under the straightedge"
@@ -258,7 +258,7 @@ def _second_person(gap: Gap, *, last: bool) -> str:
 def _key_words(ring: RingPlan) -> list[str]:
     low, high = plain_mm(ring.joint_min_mm), plain_mm(ring.joint_max_mm)
     return [
-        f"key: try it dry, joints as listed, none under {low} or over {high}; butter both beds, press it "
+        f"key: try it dry, joints as listed, none under {low} or over {high} mm; butter both beds, press it "
         "down",
         "second person: crown level, face, depth gauge",
     ]
