@@ -149,7 +149,8 @@ def _shapes(
 
 def _usual_joint(ground: Ground, brick_mm: float) -> float:
     """Usual joint from the courses' spacing, or the common one where that tells nothing."""
-    left = float(np.median(ground.nodes.step_mm)) - brick_mm if brick_mm > 0 else 0.0
+    step_mm = ground.nodes.step_mm
+    left = float(np.median(step_mm)) - brick_mm if brick_mm > 0 and len(step_mm) else 0.0
     return left if 2.0 < left < 30.0 else USUAL_JOINT_MM
 
 

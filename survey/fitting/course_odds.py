@@ -95,6 +95,8 @@ def _sum(a: Mapping[int, float], b: Mapping[int, float]) -> dict[int, float]:
 
 def _tidy(odds: Mapping[int, float]) -> dict[int, float]:
     whole = sum(odds.values())
-    kept = {k: p / whole for k, p in sorted(odds.items()) if p >= LEAST_SHOWN * whole}
+    # Over thousands of numbers, each may be as good as impossible: the likeliest always stays.
+    least = min(LEAST_SHOWN * whole, max(odds.values(), default=0.0))
+    kept = {k: p / whole for k, p in sorted(odds.items()) if p >= least}
     rest = sum(kept.values())
     return {k: p / rest for k, p in kept.items()}
