@@ -24,6 +24,7 @@ from survey.rebuild.repair_soffit import (
 )
 from survey.rebuild.rings import section_limits
 from survey.rebuild.standing import Across, settle_standing
+from survey.rebuild.standing_beds import ruled_depths
 from survey.record.model import Edge, Feature, Record
 
 FEWEST_POINTS = 4
@@ -32,6 +33,8 @@ FADE_COURSES = 3.0
 """Over so many courses the soffit leaves a corner beside a gap for the smooth curve."""
 JOINT_SHARE = 0.3
 """Share of a pitch that a joint may take, and the bricks beside it are that much nearer to one another."""
+BACK_SIGMAS, BACK_TAPER = 4.0, 0.3
+"""Outer corners differ by so much at most from the brick's width: their errors, and a cut one's taper."""
 OUT_OF_LINE = 4.0
 """Courses further from the smooth soffit than so many standard deviations have no say in it."""
 
@@ -48,7 +51,7 @@ def repair_draft(
         parallel to it.
     """
     stands = ring.stands
-    across = _across(ring)
+    across = _across(record, ring)
     curve, flush = _curve(record, fit, ring, across=across, inside=inside)
     standing = settle_standing(record, ring, curve, across, flush=flush)
     fixed = standing.fixed_mm
@@ -68,8 +71,12 @@ def repair_draft(
     return draft, curve
 
 
-def _across(ring: FoundRing) -> Across:
-    """Surveyed points of the soffit against the fitted curve, of what stands and of what is to be renewed."""
+def _across(record: Record, ring: FoundRing) -> Across:
+    """Surveyed points of the soffit against the fitted curve, of what stands and of what is to be renewed.
+
+    A course of which only the back was surveyed, both corners a brick's width apart, counts as read at the
+    middle of its soffit, a depth further in.
+    """
     points = np.concatenate([ring.edges.corners_mm[:, :2], ring.edges.middle_mm[:, None]], axis=1)
     sigma = np.column_stack([ring.edges.corner_sigma_mm[:, :2], ring.edges.sigma_mm[:, 2]])
     seen = ~np.isnan(points[:, :, 0])
@@ -77,6 +84,19 @@ def _across(ring: FoundRing) -> Across:
     if seen.any():
         located = ring.base.locate(points[seen])
         station[seen], deviation[seen] = located.station_mm, located.distance_mm
+    back, back_sigma = ring.edges.corners_mm[:, 2:], ring.edges.corner_sigma_mm[:, 2:]
+    width = ring.rhythm.width_mm
+    allowed = BACK_SIGMAS * np.linalg.norm(back_sigma, axis=1) + BACK_TAPER * width
+    from_back = np.abs(np.linalg.norm(back[:, 1] - back[:, 0], axis=1) - width) < allowed
+    from_back &= ~seen.any(axis=1)
+    if from_back.any():
+        depth, depth_sigma = ruled_depths(record, ring)
+        located = ring.base.locate(back[from_back].mean(axis=1))
+        station[from_back, 2], deviation[from_back, 2] = (
+            located.station_mm,
+            located.distance_mm - depth[from_back],
+        )
+        sigma[from_back, 2] = np.hypot(0.5 * np.linalg.norm(back_sigma, axis=1), depth_sigma)[from_back]
     return Across(station, deviation, sigma)
 
 

@@ -91,18 +91,22 @@ def _lean(along_mm: Floats, sigma_mm: Floats, depth_mm: Floats) -> Floats:
     return np.where(seen, np.where(np.abs(read) > SIGNIFICANT * sigma, read, drawn), 0.0)
 
 
-def _depth(record: Record, found: FoundRing, outer_mm: Floats, sigma_mm: Floats) -> Floats:
-    """Depths (N,) from the ring's own, the rule and the survey, weighed by their variances."""
+def ruled_depths(record: Record, found: FoundRing) -> tuple[Floats, Floats]:
+    """Depths (N,) from the ring's own and those read by rule, weighed, and their standard uncertainties."""
     ring = found.lines.ring
-    weight = np.full(len(outer_mm), DEPTH_SCATTER_MM**-2.0)
+    weight = np.full(found.stands.size, DEPTH_SCATTER_MM**-2.0)
     total = weight * ring.depth_mm
-    surveyed, variance = _mean(outer_mm, sigma_mm), 2.0 * _mean_sigma(sigma_mm) ** 2  # both faces were read
-    seen = ~np.isnan(surveyed)
-    weight[seen] += 1.0 / variance[seen]
-    total[seen] += surveyed[seen] / variance[seen]
     for note in notes_of(record, ring.ring):
         course = found.count.numbers.plan_course(note.course)
         if note.depth_mm is not None and 1 <= course <= weight.size:
             weight[course - 1] += RULE_SIGMA_MM**-2.0
             total[course - 1] += note.depth_mm * RULE_SIGMA_MM**-2.0
-    return np.asarray(total / weight)
+    return total / weight, weight**-0.5
+
+
+def _depth(record: Record, found: FoundRing, outer_mm: Floats, sigma_mm: Floats) -> Floats:
+    """Depths (N,) from the ring's own, the rule and the survey, weighed by their variances."""
+    ruled, sigma = ruled_depths(record, found)
+    surveyed, variance = _mean(outer_mm, sigma_mm), 2.0 * _mean_sigma(sigma_mm) ** 2  # both faces were read
+    share = np.nan_to_num(sigma**2 / (sigma**2 + variance))
+    return np.asarray(ruled + share * np.nan_to_num(surveyed - ruled))

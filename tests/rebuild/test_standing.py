@@ -184,10 +184,17 @@ def test_a_gap_filled_otherwise_than_the_rhythm_draws_nothing_in() -> None:
     assert plan.bricks[22].station_start_mm == pytest.approx(two.left_mm[21], abs=0.8)
 
 
-def backs(lean_rad: np.ndarray, depth_mm: float, noise: np.random.Generator | None, wider_mm: float = 0.0):
+def backs(
+    lean_rad: np.ndarray,
+    depth_mm: float,
+    noise: np.random.Generator | None,
+    *,
+    wider_mm: float = 0.0,
+    along_mm: float = 0.0,
+) -> SurveyPoints:
     """Outer corners of all standing courses whose centre lines lean against the normal."""
     inner = edge_survey(LINE, LAID, there=THERE, sigma_mm=0.5)
-    middle = 0.5 * (LAID.left_mm + LAID.right_mm)
+    middle = 0.5 * (LAID.left_mm + LAID.right_mm) + along_mm
     normal, tangent = LINE.normal(middle), LINE.tangent(middle)
     axis = np.cos(lean_rad)[:, None] * normal + np.sin(lean_rad)[:, None] * tangent
     across = np.stack([axis[:, 1], -axis[:, 0]], axis=1)
@@ -199,6 +206,20 @@ def backs(lean_rad: np.ndarray, depth_mm: float, noise: np.random.Generator | No
     feature[:] = Feature.EXTRADOS
     xy = xy if noise is None else xy + noise.normal(0.0, 0.5, xy.shape)
     return replace(inner, name=tuple(f"E{n}" for n in inner.name), xy_mm=xy, feature=feature)
+
+
+@pytest.mark.parametrize("slip_mm", [0.0, 40.0])
+def test_backs_alone_place_what_nobody_surveyed_from_below(slip_mm: float) -> None:
+    """Both corners of a back tell where the soffit is; corners that are no brick apart tell nothing."""
+    outer = backs(np.zeros(N), 244.0, np.random.default_rng(1), along_mm=3.0)
+    outer = changed(outer, 9, {Edge.LEFT: slip_mm * LINE.tangent(LAID.left_mm[8])})
+    notes = notes_from(LAID, missing=GONE)
+    plan = repair(outer, tuple(replace(n, joint_mm=None) if n.course in (0, N) else n for n in notes))
+    found = LINE.locate(np.array([b.corners_mm[:2].mean(axis=0) for b in standing(plan)]))
+    assert found.distance_mm.mean() == pytest.approx(4.0, abs=0.7)
+    error = found.station_mm - 0.5 * (LAID.left_mm + LAID.right_mm)[THERE]
+    assert error == pytest.approx(np.full(error.size, 3.0), abs=2.0)
+    assert error.mean() == pytest.approx(3.0, abs=0.4)
 
 
 def leans(plan: RebuildPlan) -> np.ndarray:
