@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from typing import Protocol
 
 import numpy as np
 
 from survey.condition.middles import middle_of
 from survey.curves.protocol import Floats
 from survey.fitting.edge_readings import Ints
-from survey.fitting.noise import Scatter, Whitener, nodes_of, whitener
+from survey.fitting.noise import Scatter, nodes_of, whitener
 
 IRREGULARITY_FACTORS = (0.5, 1.0, 1.7)
 """Irregularities tried, as multiples of the first guess, which a pattern may have swollen."""
@@ -30,6 +31,19 @@ REPEATED_RATIO = 1e-6
 """Columns that differ from what others span by less than this share are repeats."""
 OUTLIER_SIGMAS = 4.0
 """A course this far from what all others say of it is judged by itself, not as part of a pattern."""
+
+
+class Metric(Protocol):
+    """An inverse covariance that can be applied."""
+
+    @property
+    def log_determinant(self) -> float:
+        """Of the covariance, but for what is the same under all weighings."""
+        ...
+
+    def apply(self, columns: Floats) -> Floats:
+        """Inverse covariance times columns (n, k)."""
+        ...
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -122,12 +136,20 @@ def course_noise(
     pitch = middle_of(np.diff(station_mm))
     alike = min(first_guess.correlation_mm, LONGEST_ALIKE_COURSES * pitch)
     basis = independent_columns(nuisance)
-    columns = np.column_stack([values, basis])
     metrics = [
         whitener(nodes, sigma, np.ones(n), Scatter(irregularity * base, length * alike))
         for length in LENGTH_FACTORS
         for irregularity in IRREGULARITY_FACTORS
     ]
+    best, *others = weighings_of(metrics, values, basis)
+    precision = best.project(np.eye(n))
+    best = replace(best, run_precision=partial(_sums_of, precision))
+    return CourseNoise(station_mm, values, basis, (best, *others), np.diag(precision).copy())
+
+
+def weighings_of(metrics: Sequence[Metric], values: Floats, basis: Floats) -> tuple[Weighing, ...]:
+    """Values (n,) weighed by every metric, the likeliest first, orthonormal columns (n, k) projected out."""
+    columns = np.column_stack([values, basis])
     applied = np.stack([metric.apply(columns) for metric in metrics])
     inner = basis.T @ applied[:, :, 1:]
     inverses, log_inners = np.linalg.inv(inner), np.linalg.slogdet(inner)[1]
@@ -135,10 +157,7 @@ def course_noise(
         _weighing(metric, values, basis, weighed, inverse, float(log_inner))
         for metric, weighed, inverse, log_inner in zip(metrics, applied, inverses, log_inners, strict=True)
     ]
-    found.sort(key=lambda w: -w.log_likelihood)
-    precision = found[0].project(np.eye(n))
-    found[0] = replace(found[0], run_precision=partial(_sums_of, precision))
-    return CourseNoise(station_mm, values, basis, tuple(found), np.diag(precision).copy())
+    return tuple(sorted(found, key=lambda w: -w.log_likelihood))
 
 
 def _dense_sums(project: Callable[[Floats], Floats], n: int, first: Ints, behind: Ints) -> Floats:
@@ -205,7 +224,7 @@ def _independent_sums(running: Floats, variance: float, first: Ints, behind: Int
 
 
 def _weighing(
-    metric: Whitener, values: Floats, nuisance: Floats, applied: Floats, inverse: Floats, log_inner: float
+    metric: Metric, values: Floats, nuisance: Floats, applied: Floats, inverse: Floats, log_inner: float
 ) -> Weighing:
     weighed_values, weighed = applied[:, 0], applied[:, 1:]
     pull = weighed_values - weighed @ (inverse @ (nuisance.T @ weighed_values))
@@ -214,7 +233,7 @@ def _weighing(
     return Weighing(project, pull, log, partial(_dense_sums, project, len(values)))
 
 
-def _projected(metric: Whitener, weighed: Floats, inverse: Floats, columns: Floats) -> Floats:
+def _projected(metric: Metric, weighed: Floats, inverse: Floats, columns: Floats) -> Floats:
     return np.asarray(metric.apply(columns) - weighed @ (inverse @ (weighed.T @ columns)), dtype=float)
 
 

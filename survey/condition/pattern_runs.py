@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from survey.condition.hinged import hinged_deviation, off_neighbours
@@ -14,10 +12,11 @@ from survey.condition.noise_model import (
     independent_noise,
     outliers,
 )
+from survey.condition.pattern_pitch import RunApart, pitch_run
 from survey.condition.pattern_sag import NAMED_ABOVE
 from survey.condition.result import Pattern
 from survey.condition.ring_table import RingTable
-from survey.condition.run_search import Run, likeliest_run
+from survey.condition.run_search import likeliest_run, share_in
 from survey.condition.words import capital, course_run
 from survey.curves.protocol import Floats
 from survey.fitting.result import Estimate, Movement
@@ -30,8 +29,6 @@ Of 900 simulated arches without any run 9 were named; recovery runs tell this an
 """
 LEAST_SHARE = 0.5
 """The middle course of a run has at least this share of its step; else a single one makes the run."""
-BESIDE = 8
-"""So many courses on either side of a run are those beside it."""
 SHORTEST_PATCH = 3
 LONGEST_PATCH_SHARE = 0.45
 LEAST_STEP_MM = 2.0
@@ -65,7 +62,7 @@ def offset_patch(table: RingTable, known: np.ndarray, noise: CourseNoise) -> tup
     if run is None:
         return ()
     step, sigma = run.step.value, run.step.sigma
-    if abs(step) < LEAST_STEP_MM or _share_in(noise.values, run) < LEAST_SHARE:
+    if abs(step) < LEAST_STEP_MM or share_in(noise.values, run) < LEAST_SHARE:
         return ()
     course = table.course[known]
     first, last = int(course[run.first]), int(course[run.last])
@@ -77,18 +74,6 @@ def offset_patch(table: RingTable, known: np.ndarray, noise: CourseNoise) -> tup
     return (
         Pattern("repair patch", sentence, table.ring.ring, first, last, Estimate(step, sigma), run.evidence),
     )
-
-
-def _share_in(values: Floats, run: Run) -> float:
-    """How much of the step the middle one of a run's courses has, against the courses beside the run.
-
-    One course far out makes a short run by itself; the middle one of that run has no part in it.
-    """
-    beside = np.concatenate(
-        [values[max(run.first - BESIDE, 0) : run.first], values[run.last + 1 : run.last + 1 + BESIDE]]
-    )
-    inside = values[run.first : run.last + 1]
-    return (middle_of(inside) - middle_of(beside)) / run.step.value
 
 
 def brick_lot(table: RingTable) -> tuple[Pattern, ...]:
@@ -103,12 +88,16 @@ def brick_lot(table: RingTable) -> tuple[Pattern, ...]:
     return (Pattern("repair patch", sentence, table.ring.ring, run.first, run.last, run.size, run.evidence),)
 
 
-def joint_rhythm_change(table: RingTable) -> tuple[Pattern, ...]:
-    """A run of joints wider or narrower than the rest, beside a mason's change from springing to crown."""
-    # A misread edge spoils its brick's width and the joint beside it; such joints are left out.
-    odd = _odd(table.width_mm)
-    sound = np.where(odd | np.append(odd[1:], False), np.nan, table.joint_mm)
-    run = _run_of(table, sound)
+def joint_rhythm_change(table: RingTable, movement: Movement | None) -> tuple[Pattern, ...]:
+    """A run of joints wider or narrower than the rest, beside a mason's change from springing to crown.
+
+    Looked for from middle to middle of the bricks first, which shows more where they are alike, then joint by
+    joint; in an arch that has moved joint by joint only, since a joint open at a hinge is no rhythm.
+    """
+    run = None
+    if movement is None:
+        run = pitch_run(table, shortest=SHORTEST_PATCH, longest_share=LONGEST_PATCH_SHARE)
+    run = run if run is not None else _joint_run(table)
     if run is None or abs(run.size.value) < LEAST_STEP_MM:
         return ()
     sentence = (
@@ -120,21 +109,18 @@ def joint_rhythm_change(table: RingTable) -> tuple[Pattern, ...]:
     )
 
 
+def _joint_run(table: RingTable) -> RunApart | None:
+    # A misread edge spoils its brick's width and the joint beside it; such joints are left out.
+    odd = _odd(table.width_mm)
+    sound = np.where(odd | np.append(odd[1:], False), np.nan, table.joint_mm)
+    return _run_of(table, sound)
+
+
 def _by_how_much(size: Estimate) -> str:
     return f"{abs(size.value):.1f} mm (± {2 * size.sigma:.1f}) {'wider' if size.value > 0 else 'narrower'}"
 
 
-@dataclass(frozen=True, slots=True)
-class _Apart:
-    """Courses that stand apart in width or joint, and by how much."""
-
-    first: int
-    last: int
-    size: Estimate
-    evidence: float
-
-
-def _run_of(table: RingTable, values: Floats) -> _Apart | None:
+def _run_of(table: RingTable, values: Floats) -> RunApart | None:
     """The evident run among widths or joints.
 
     Single values far out are drawn in first, and most of the run must share in the step: one misread edge
@@ -157,9 +143,9 @@ def _run_of(table: RingTable, values: Floats) -> _Apart | None:
     )
     if run is None:
         return None
-    if _share_in(drawn_in, run) < LEAST_SHARE:
+    if share_in(drawn_in, run) < LEAST_SHARE:
         return None
-    return _Apart(int(course[run.first]), int(course[run.last]), run.step, run.evidence)
+    return RunApart(int(course[run.first]), int(course[run.last]), run.step, run.evidence)
 
 
 def _odd(values: Floats) -> np.ndarray:

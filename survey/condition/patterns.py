@@ -44,7 +44,7 @@ def find_patterns(
     for table, slope in zip(tables, slopes, strict=True):
         found.extend(noted_repairs(table))
         found.extend(brick_lot(table))
-        found.extend(joint_rhythm_change(table))
+        found.extend(joint_rhythm_change(table, fit.movement))
         found.extend(twisted_face(table, record.tolerances, fit))
         known = np.isfinite(table.deviation_mm)
         if np.count_nonzero(known) < FEWEST_COURSES:

@@ -7,11 +7,14 @@ from functools import lru_cache
 
 import numpy as np
 
+from survey.condition.middles import middle_of
 from survey.condition.noise_model import CourseNoise, Weighing
 from survey.curves.protocol import Floats
 from survey.fitting.edge_readings import Ints
 from survey.fitting.result import Estimate
 
+BESIDE = 8
+"""So many courses on either side of a run are those beside it."""
 HOPELESS_BELOW = 2.2
 """Under the one weighing that suits the values best without any run, evidence that falls short of what is
 needed by more than this does not reach it under the others: they differ too little (of 93
@@ -124,3 +127,15 @@ def _log_ratios(weighing: Weighing, windows: Windows, usual_step: float) -> Floa
 def _log_sum(logs: Floats) -> float:
     most = float(np.max(logs))
     return most + float(np.log(np.exp(logs - most).sum()))
+
+
+def share_in(values: Floats, run: Run) -> float:
+    """How much of the step the middle one of a run's courses has, against the courses beside the run.
+
+    One course far out makes a short run by itself; the middle one of that run has no part in it.
+    """
+    beside = np.concatenate(
+        [values[max(run.first - BESIDE, 0) : run.first], values[run.last + 1 : run.last + 1 + BESIDE]]
+    )
+    inside = values[run.first : run.last + 1]
+    return (middle_of(inside) - middle_of(beside)) / run.step.value

@@ -20,6 +20,7 @@ from survey.condition.noise_model import (
     independent_noise,
     outliers,
 )
+from survey.condition.pattern_pitch import step_metric
 from survey.condition.pattern_sag import Sag, sag_pattern
 from survey.condition.ring_table import ring_table
 from survey.condition.run_search import likeliest_run, windows_of
@@ -266,6 +267,58 @@ def test_a_sag_of_one_course_is_told_at_that_course() -> None:
         "At course 6 of ring 1 the soffit hangs smoothly below its curve, deepest at course 6 by 9 mm (± 1), "
         "and stands 4 mm outside it near course 12. So."
     )
+
+
+def with_other_joints(courses: range, wider_mm: float, seed: int, sigma_mm: float = 1.0) -> Record:
+    """Courses with wider joints after them, all others giving up as much; the bricks alike."""
+    wider = np.zeros(N + 1)
+    wider[courses.start : courses.stop] = wider_mm
+    wider -= wider.mean()
+    left = left_edges_mm(np.pi * 1500.0, LaidRing(N)) + np.cumsum(wider)[:-1]
+    ring = LaidRing(N, along_mm=left, deviation_mm=wobbling(seed))
+    return record_of(SHAPE, [ring], noise_seed=seed, sigma_mm=sigma_mm)
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("wider", [2.5, -2.5])
+def test_a_small_change_of_pitch_over_many_courses_is_named(seed: int, wider: float) -> None:
+    """Joint by joint it hides among readings that scatter by 1.4 mm each."""
+    pattern = only(patterns(with_other_joints(range(20, 34), wider, seed)), "change of rhythm")
+    assert abs(pattern.first_course - 20) <= 2
+    assert abs(pattern.last_course - 33) <= 2
+    assert abs(pattern.size_mm.value - wider) < 3 * pattern.size_mm.sigma + 0.2
+    assert ("wider" if wider > 0 else "narrower") in pattern.sentence
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_joints_no_further_apart_than_readings_scatter_are_not_named(seed: int) -> None:
+    assert patterns(with_other_joints(range(20, 24), 1.0, seed)) == ()
+
+
+def test_wider_bricks_laid_with_the_same_joints_are_another_lot_and_no_rhythm() -> None:
+    wider = np.zeros(N)
+    wider[49:59] = 5.0
+    left = left_edges_mm(np.pi * 1500.0, LaidRing(N)) + np.concatenate([[0.0], np.cumsum(wider)[:-1]])
+    left -= np.linspace(0.0, wider.sum(), N)
+    record = record_of(SHAPE, [LaidRing(N, along_mm=left, deviation_mm=wobbling(2))], noise_seed=3)
+    xy = record.points.xy_mm.copy()
+    for course in range(50, 60):
+        angle = (left[course - 1] + 55.0) / 1500.0
+        xy[2 * course - 1] = (1500.0 + wobbling(2)[course]) * np.array([-np.cos(angle), np.sin(angle)])
+    found = patterns(replace(record, points=replace(record.points, xy_mm=xy)))
+    assert [p.name for p in found] == ["repair patch"]
+    assert "have bricks" in found[0].sentence
+
+
+def test_steps_between_middles_are_weighed_by_the_inverse_of_their_covariance() -> None:
+    step = np.array([0, 1, 2, 5, 6, 9])
+    metric = step_metric(step, 0.7, 1.3)
+    covariance = 2.7 * np.eye(6)
+    for i, j in ((0, 1), (1, 2), (3, 4)):
+        covariance[i, j] = covariance[j, i] = -0.7
+    columns = np.random.default_rng(0).normal(size=(6, 3))
+    assert metric.apply(columns) == pytest.approx(np.linalg.solve(covariance, columns), rel=1e-12)
+    assert metric.log_determinant == pytest.approx(np.linalg.slogdet(covariance)[1])
 
 
 def test_the_evidence_is_the_gaussian_likelihood_ratio() -> None:
