@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from survey.curves.protocol import Curve
 from survey.errors import PlanError
 from survey.fitting.result import ArchFit, CourseCount
+from survey.rebuild import words
 from survey.rebuild.edges import Renumbering, RingEdges
 from survey.rebuild.plan import RebuildOptions, Scope
 from survey.rebuild.rhythm_readings import notes_of
@@ -69,7 +70,8 @@ def count_ring(
         doubt: tuple[str, ...] = ()
         if known is not None and known != by_choice:
             doubt = (
-                f"Ring {ring.ring}: planned with {by_choice} courses by choice; the original had {known}.",
+                f"Ring {ring.ring}: planned with {words.counted(by_choice, 'course')} by choice; the "
+                f"original had {known}.",
             )
         return RingCount(ring.ring, by_choice, counted=False, numbers=numbers, doubts=doubt)
     if known is not None:
@@ -78,8 +80,8 @@ def count_ring(
         return RingCount(ring.ring, known, counted, numbers, doubts)
     count = _count_that_fits(ring, record, inner.length_mm)
     supposed = (
-        f"Ring {ring.ring} was not counted: {count} courses of {ring.brick_width_mm:.0f} mm are supposed. "
-        "Count them on site and write courses into arch.toml.",
+        f"Ring {ring.ring} was not counted: {words.counted(count, 'course')} of {ring.brick_width_mm:.0f} mm "
+        f"{'is' if count == 1 else 'are'} supposed. Count them on site and write courses into arch.toml.",
     )
     return RingCount(ring.ring, count, counted=False, numbers=numbers, doubts=supposed)
 
