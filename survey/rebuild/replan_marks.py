@@ -13,6 +13,7 @@ from survey.curves.protocol import Curve, Floats
 from survey.errors import PlanError
 from survey.rebuild.layout_draft import open_spans
 from survey.rebuild.plan import BrickKind, RingPlan
+from survey.rebuild.words import counted
 from survey.record.model import Edge, LaidMark
 
 WIDTH_SLIP_MM = 3.0
@@ -86,7 +87,7 @@ def _check(mark: LaidMark, ring: RingPlan, standing: NDArray[np.bool_]) -> None:
     if not 1 <= mark.course <= ring.count:
         raise PlanError(
             f"laid.csv row {mark.row}: course {mark.course} of ring {ring.ring}, which is planned with "
-            f"{ring.count} courses; correct the course"
+            f"{counted(ring.count, 'course')}; correct the course"
         )
     if standing[mark.course - 1]:
         raise PlanError(
