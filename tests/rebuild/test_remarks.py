@@ -158,3 +158,12 @@ def test_back_joints_of_standing_work_are_not_judged() -> None:
     )
     warning = next(w for w in plan_rebuild(rec, fit(shape, rec)).warnings if "open at the back" in w)
     assert warning.startswith("Ring 1: 3 joints")
+
+
+def test_a_ring_of_one_course_is_told_as_one() -> None:
+    rec = record((ring(1, 43),))
+    plan = plan_rebuild(rec, fit(SHAPE, rec), RebuildOptions(counts=((1, 1),)))
+    assert "Ring 1: planned with 1 course by choice; the original had 43." in plan.warnings
+    uncounted = record((ring(1, None, brick_width_mm=2000.0),))
+    told = plan_rebuild(uncounted, fit(SHAPE, uncounted)).warnings
+    assert any(w.startswith("Ring 1 was not counted: 1 course of 2000 mm is supposed. ") for w in told)
