@@ -54,7 +54,8 @@ from survey.fitting.result import (
 )
 from survey.fitting.sightings import Sightings, sightings_of
 from survey.fitting.unseen import unseen_movement, unseen_told
-from survey.fitting.verdict import MOVES_FROM, Compared, Odds, odds_of, verdict_of
+from survey.fitting.verdict import Compared, Odds, odds_of, verdict_of
+from survey.fitting.weighed import MOVES_FROM
 from survey.record.model import Record
 
 USUAL_JOINT_MM = 9.0

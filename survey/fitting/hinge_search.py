@@ -29,7 +29,6 @@ from survey.fitting.priors import LikelyMotion
 from survey.fitting.standing import Standing
 from survey.record.model import UNKNOWN
 
-
 SINGULAR = 1e-12
 """A determinant below this share of the diagonal's product is rounding."""
 
@@ -201,8 +200,8 @@ def _inverse(matrix: Floats) -> tuple[Floats, Floats]:
     """Inverses (..., f, f) of positive definite matrices of one or two rows, and log determinants of these.
 
     Written out, for LAPACK takes thousands of little matrices one by one. Where rounding leaves a matrix
-    singular the motion about those hinges cannot be told: no inverse, and a log determinant of minus infinity,
-    so that these hinges weigh nothing.
+    singular the motion about those hinges cannot be told: no inverse, and a log determinant of minus
+    infinity, so that these hinges weigh nothing.
     """
     if matrix.shape[-1] == 1:
         told = matrix[..., 0, 0] > 0.0

@@ -14,11 +14,10 @@ from survey.curves.shape import ArchShape, Family
 from survey.fitting.families import BUILDS
 from survey.fitting.hypotheses import Weighed
 from survey.fitting.result import Verdict
+from survey.fitting.weighed import MOVES_FROM
 
 NONE_CLEAR = 0.99
 """Probability from which 'none of these' is said outright."""
-MOVES_FROM = 0.6
-"""Probability from which the arch is said to have moved."""
 NAMED_SHARE = 0.95
 """Families that cannot be told apart are named, the likeliest first, until they hold this share of all."""
 N_COMPARED = 201

@@ -21,7 +21,7 @@ N_NUMBERS, N_HINGES = 3, 5
 
 
 def products_of(seed: int = 0) -> tuple[MotionProducts, Average, np.ndarray]:
-    """Products and average of random columns of one scatter, and the whole normal matrix (h, 1 + k + 2, ...)."""
+    """Products and average of random columns of one scatter, and the whole normal matrices (h, c, c)."""
     rng = np.random.default_rng(seed)
     columns = rng.normal(size=(40, 1 + N_NUMBERS))
     columns[:, 0] *= 3.0

@@ -6,6 +6,7 @@ import time
 from dataclasses import dataclass
 
 import numpy as np
+from recovery.oracle import oracle_spread
 from recovery.simulated import SimulatedArch
 
 from survey.curves import curve_of
@@ -34,6 +35,10 @@ class Recovered:
     settlement: tuple[float, float, float]
     crown_courses: float
     seconds: float
+    oracle: tuple[float, float] = (float("nan"), float("nan"))
+    """Error and standard uncertainty of the spread of one who knows family, hinges and scatter."""
+    unseen_mm: float = float("nan")
+    """Spread said to show, where no movement is claimed; infinite where none is said to."""
 
     @property
     def right(self) -> bool:
@@ -71,6 +76,8 @@ def recover(arch: SimulatedArch, kind: str) -> Recovered:
         settlement=settlement,
         crown_courses=crown,
         seconds=seconds,
+        oracle=nothing[:2] if true is None else tuple(oracle_spread(arch)),
+        unseen_mm=np.nan if fit.unseen_movement is None else fit.unseen_movement.spread_mm,
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from recovery.measures import Recovered, coverage
-from recovery.run import run, tell
+from recovery.run import run, run_side_by_side, tell
 
 N_ARCHES = 60
 SEED = 99
@@ -30,6 +30,14 @@ def test_a_slice_of_the_recovery_run() -> None:
     moved = [r for r in spread if r.claims_movement]
     assert np.median(np.abs([r.crown_courses for r in moved])) < 2.0
     assert "| still: right family | 24 |" in tell(found, SEED)
+
+
+def test_arches_fitted_side_by_side_are_the_same() -> None:
+    one_by_one = list(run(4, SEED))
+    side_by_side = run_side_by_side(4, SEED, 2)
+    for one, other in zip(one_by_one, side_by_side, strict=True):
+        assert other.said is one.said
+        assert other.figures == one.figures
 
 
 def test_coverage_counts_errors_within_their_interval() -> None:
