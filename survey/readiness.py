@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from survey.errors import FitError, PlanError
+from survey.errors import ArchSurveyError
 from survey.fitting import fit_arch
 from survey.fitting.result import ArchFit
 from survey.rebuild import Scope, plan_rebuild
@@ -64,7 +64,7 @@ def outlooks_of(record: Record) -> tuple[Outlook, ...]:
     """
     try:
         fit = fit_arch(record)
-    except FitError as error:
+    except ArchSurveyError as error:
         later = (Stage.DEVIATIONS, Stage.REBUILD)
         return Outlook(Stage.FIT, False, str(error)), *(Outlook(s, False, "it needs the fit") for s in later)
     return _fitted(fit), _deviations(record, fit), _rebuild(record, fit)
@@ -95,7 +95,7 @@ def _deviations(record: Record, fit: ArchFit) -> Outlook:
 def _rebuild(record: Record, fit: ArchFit) -> Outlook:
     try:
         plan = plan_rebuild(record, fit)
-    except PlanError as error:
+    except ArchSurveyError as error:
         return Outlook(Stage.REBUILD, False, str(error))
     if plan.refusals:
         more = len(plan.refusals) - 1

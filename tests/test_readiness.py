@@ -13,6 +13,7 @@ import pytest
 from record.record_folder import ARCH, POINTS, SOUND, write_folder
 
 from survey.cli import main
+from survey.errors import GeometryError
 from survey.readiness import Stage, outlooks_of
 from survey.record import Status, check_record, read_record
 from survey.record.shortfall import FEWEST_POINTS, IN_A_SPOT_MM, shortfall_of, soffit_of
@@ -139,3 +140,20 @@ def test_a_reader_that_goes_away_is_no_fault(unbuffered: str) -> None:
         run.stdout.close()
         assert run.stderr.read() == ""
     assert run.returncode == 141
+
+
+@pytest.mark.parametrize("refused", ["fit_arch", "plan_rebuild"])
+def test_whatever_a_stage_raises_on_purpose_is_its_outlook(
+    monkeypatch: pytest.MonkeyPatch, refused: str
+) -> None:
+    """A curve that folds up, say, is refused far below the stage that asked for it."""
+
+    def refuse(*_: object) -> None:
+        raise GeometryError("the curve folds up")
+
+    monkeypatch.setattr(f"survey.readiness.{refused}", refuse)
+    outlooks = {outlook.stage: outlook for outlook in outlooks_of(read_record(demo_record("loft_window")))}
+    stage = Stage.FIT if refused == "fit_arch" else Stage.REBUILD
+    assert not outlooks[stage].possible
+    assert outlooks[stage].because == "the curve folds up"
+    assert outlooks[Stage.FIT].possible == (stage is Stage.REBUILD)
