@@ -27,8 +27,10 @@ from fitting.free.references import nearest_distances
 from survey.fitting import fit_circle_orthogonal, fit_ellipse_orthogonal
 
 SIZES = (100, 1000, 10_000, 100_000, 1_000_000)
-ROUNDS = {100: 40, 1000: 25, 10_000: 10, 100_000: 5, 1_000_000: 2}
+ROUNDS = {100: 60, 1000: 40, 10_000: 20, 100_000: 8, 1_000_000: 3}
 REPEATS = 3
+ELLIPSE_GOALS, CIRCLE_GOALS = (8, 15, 20, 40, 60), (2, 3, 3, 4, 10)
+"""Times faster than the best geometric peer, of each size: what was set out for."""
 SLOW_S = 0.5
 """A method that takes longer than this runs once a round, the others three times in a row."""
 LONGEST_S = 6.0
@@ -73,7 +75,7 @@ def _duration(seconds: float | None) -> str:
     return f"{seconds:.2g} s" if seconds >= 1.0 else f"{1e3 * seconds:.3g} ms"
 
 
-def table(times: dict[int, dict[str, float]], algebraic: str) -> list[str]:
+def table(times: dict[int, dict[str, float]], algebraic: str, goals: tuple[int, ...]) -> list[str]:
     """Rows by method and the ratios that matter, as Markdown."""
     names = list(times[SIZES[0]])
     geometric = [name for name in names if name not in ("floor", "this fit", algebraic, HELPED)]
@@ -93,6 +95,7 @@ def table(times: dict[int, dict[str, float]], algebraic: str) -> list[str]:
 
     lines.append(ratios("times the floor", lambda row: row["this fit"] / row["floor"]))
     lines.append(ratios("faster than the best geometric peer", lambda row: best(row) / row["this fit"]))
+    lines.append("| as was set out for | " + " | ".join(str(goal) for goal in goals) + " |")
     lines.append(ratios(f"faster than {HELPED}", lambda row: row[HELPED] / row["this fit"]))
     lines.append(ratios(f"times {algebraic}", lambda row: row["this fit"] / row[algebraic]))
     return lines
@@ -144,6 +147,14 @@ product of a ready Jacobian. A method over 6 s is left out at the next size. `le
 parameters, vectorised feet, numerical derivatives and a start from the bounding box, which is all but exact
 for the level half ellipse and not for the turned one. With `our Jacobian` it is given the analytic
 derivatives and the algebraic start too; it is no peer then, for those are half of this fit.
+
+The turned ellipse reaches what was set out for at every size. The level one, for which the peers need a half
+to a third of the steps, reaches half of it, three quarters at 1e6; the circle reaches four fifths of it up to
+1e3 points and all of it above. What is left, numpy alone will not give. Up to some thousand points the time
+goes into calls: 100 points take over 200 of them at 0.3 us or more in four passes, and as long again in the
+Python between them. From 1e5 points on it goes into the rows of a block, some forty of them read and written
+a pass, nearly half to solve for the feet; and there are three passes, two steps and the proof of the gradient
+where the fit ends, which is not left out.
 """
 
 
@@ -153,17 +164,17 @@ def report() -> str:
         HEAD,
         "## Ellipse, level",
         "",
-        *table(timed(fit_ellipse_orthogonal, ELLIPSE_PEERS, half_ellipse), "EllipseModel"),
+        *table(timed(fit_ellipse_orthogonal, ELLIPSE_PEERS, half_ellipse), "EllipseModel", ELLIPSE_GOALS),
         "",
         *excess(half_ellipse(200), fit_ellipse_orthogonal, ELLIPSE_PEERS, ellipse_ss),
         "",
         "## Ellipse, turned by 0.4 radians",
         "",
-        *table(timed(fit_ellipse_orthogonal, ELLIPSE_PEERS, turned_ellipse), "EllipseModel"),
+        *table(timed(fit_ellipse_orthogonal, ELLIPSE_PEERS, turned_ellipse), "EllipseModel", ELLIPSE_GOALS),
         "",
         "## Circle",
         "",
-        *table(timed(fit_circle_orthogonal, CIRCLE_PEERS, half_circle), "CircleModel"),
+        *table(timed(fit_circle_orthogonal, CIRCLE_PEERS, half_circle), "CircleModel", CIRCLE_GOALS),
         "",
         *excess(half_circle(200), fit_circle_orthogonal, CIRCLE_PEERS, circle_ss),
         "",
