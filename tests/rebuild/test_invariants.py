@@ -213,6 +213,8 @@ def check_columns(brick: Brick, inner: Curve) -> None:
     face, back = brick.corners_mm[:2], brick.corners_mm[2:]
     off = inner.locate(face)
     assert off.station_mm == pytest.approx([brick.station_start_mm, brick.station_end_mm], abs=0.01)
+    crown = inner.point(off.station_mm.mean() - brick.from_crown_mm)
+    assert crown[0] == pytest.approx(0.0, abs=1e-6)  # every shape here stands about x = 0
     if np.abs(off.distance_mm).max() < 0.05:  # else it stands out of the soffit
         width, stations = brick.width_intrados_mm, np.linspace(*off.station_mm, 9)
         chord = width - width**3 * np.mean(inner.curvature(stations) ** 2) / 24.0

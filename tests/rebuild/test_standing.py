@@ -266,6 +266,23 @@ def test_a_back_surveyed_wider_is_drawn_wider() -> None:
     assert brick.width_extrados_mm - brick.width_intrados_mm == pytest.approx(6.0, abs=1.0)
 
 
+@pytest.mark.parametrize("gone", [(20, 21, 22, 23, 24), (1, 2, 42, 43), (10, 11, 33, 34)])
+def test_a_symmetric_survey_gives_a_symmetric_repair(gone: tuple[int, ...]) -> None:
+    rng = np.random.default_rng(2)
+    widths, joints, off = (
+        rng.normal(50.0, 0.8, N),
+        np.exp(rng.normal(0.0, 0.1, N + 1)),
+        rng.normal(0.0, 2.0, N),
+    )
+    even = lay(LINE.length_mm, widths + widths[::-1] - 50.0, joints + joints[::-1])
+    there = ~np.isin(np.arange(1, N + 1), gone)
+    points = edge_survey(LINE, even, there=there, off_mm=off + off[::-1], sigma_mm=1.0)
+    plan = repair(points, notes_from(even, missing=gone))
+    corners = np.stack([b.corners_mm for b in plan.bricks])
+    assert corners == pytest.approx(corners[::-1, [1, 0, 3, 2]] * [-1.0, 1.0], abs=1e-6)
+    assert plan.joints_mm(1) == pytest.approx(plan.joints_mm(1)[::-1], abs=1e-6)
+
+
 def test_what_stands_is_the_same_in_every_plan() -> None:
     points, limits = survey(6), JointLimits(3.0, 24.0, 60.0)
     plan = repair(points, joints=limits)
