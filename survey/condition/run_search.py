@@ -13,6 +13,9 @@ from survey.curves.protocol import Floats
 from survey.fitting.edge_readings import Ints
 from survey.fitting.result import Estimate
 
+LENGTH_RATIO = 1.1
+"""Long runs are tried in lengths of about this ratio, and the best of them again with ends moved a little."""
+MOST_LEFT_OUT = 3
 BESIDE = 8
 """So many courses on either side of a run are those beside it."""
 HOPELESS_BELOW = 2.2
@@ -50,17 +53,32 @@ class Windows:
     log_prior: Floats
 
 
+def _lengths(shortest: int, longest: int) -> Ints:
+    """Lengths of runs that are tried, from every one among short ones to one in ten per cent among long ones.
+
+    Examples
+    --------
+    >>> _lengths(3, 30).tolist()
+    [3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16, 18, 20, 22, 24, 26, 29]
+    """
+    found = [shortest]
+    while (after := max(found[-1] + 1, round(LENGTH_RATIO * found[-1]))) <= longest:
+        found.append(after)
+    return np.array(found)
+
+
 @lru_cache(maxsize=64)
 def windows_of(n: int, shortest: int, longest: int) -> Windows:
     """Runs of ``shortest`` to ``longest`` among n courses.
 
     Every place of a length is alike. Lengths weigh as their inverse: a run of 4 to 8 courses is as likely as
-    one of 8 to 16.
+    one of 8 to 16. Of long runs only some lengths are tried, each for those about it.
     """
-    length = np.arange(shortest, longest + 1)
+    length = _lengths(shortest, longest)
+    share = np.diff(np.log(np.append(length, longest + 1)))
     n_places = n - length + 1
     first = np.concatenate([np.arange(k) for k in n_places])
-    weight = np.repeat(1.0 / (length * n_places), n_places)
+    weight = np.repeat(share / n_places, n_places)
     behind = first + np.repeat(length, n_places)
     windows = Windows(first, behind, np.log(weight / weight.sum()))
     for array in (windows.first, windows.behind, windows.log_prior):
@@ -107,11 +125,21 @@ def likeliest_run(
         return None
     k = int(np.argmax(each))
     best = int(np.argmax(ratios[k]))
-    start, end = int(windows.first[best]), int(windows.behind[best])
+    near = _near(int(windows.first[best]), int(windows.behind[best]), n, shortest)
     weighing = noise.weighings[k]
-    precision = float(weighing.run_precision(windows.first[[best]], windows.behind[[best]])[0])
+    best = int(np.argmax(_log_ratios(weighing, near, usual_step)))
+    start, end = int(near.first[best]), int(near.behind[best])
+    precision = float(weighing.run_precision(near.first, near.behind)[best])
     step = Estimate(float(weighing.pull[start:end].sum()) / precision, precision**-0.5)
     return Run(start, end - 1, step, evidence)
+
+
+def _near(start: int, end: int, n: int, shortest: int) -> Windows:
+    """Runs whose ends lie within what the lengths tried leave out, all alike beforehand."""
+    reach = np.arange(-MOST_LEFT_OUT, MOST_LEFT_OUT + 1)
+    first, behind = (grid.ravel() for grid in np.meshgrid(start + reach, end + reach, indexing="ij"))
+    possible = (first >= 0) & (behind <= n) & (behind - first >= min(shortest, end - start))
+    return Windows(first[possible], behind[possible], np.zeros(np.count_nonzero(possible)))
 
 
 def _log_ratios(weighing: Weighing, windows: Windows, usual_step: float) -> Floats:

@@ -357,9 +357,10 @@ def tried_each(noise: CourseNoise, shortest: int, longest: int, usual_step: floa
     logs: list[float] = []
     best = (-np.inf, 0, 0)
     lengths = np.arange(shortest, longest + 1)
+    priors = np.log((lengths + 1) / lengths)
     for weighing in noise.weighings:
         precision = weighing.project(np.eye(n))
-        for length, prior in zip(lengths, (1 / lengths) / (1 / lengths).sum(), strict=True):
+        for length, prior in zip(lengths, priors / priors.sum(), strict=True):
             for first in range(n - length + 1):
                 template = np.zeros(n)
                 template[first : first + length] = usual_step
@@ -400,6 +401,16 @@ def test_every_run_is_tried_once_and_their_chances_add_up_to_one() -> None:
     assert np.exp(windows.log_prior).sum() == pytest.approx(1.0)
     with pytest.raises(ValueError, match="read-only"):
         windows.first[0] = 1
+
+
+@pytest.mark.parametrize(("first", "last"), [(20, 46), (31, 62), (5, 30)])
+def test_the_ends_of_a_long_run_are_found_though_not_every_length_is_tried(first: int, last: int) -> None:
+    values = np.random.default_rng(first).normal(0, 1.0, 90)
+    values[first : last + 1] += 6.0
+    noise = independent_noise(np.arange(90.0), values, np.ones((90, 1)))
+    run = likeliest_run(noise, shortest=3, longest=40, usual_step=5.0, named_above=0.0)
+    assert run is not None
+    assert (run.first, run.last) == (first, last)
 
 
 @pytest.mark.parametrize("seed", range(3))

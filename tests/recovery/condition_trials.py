@@ -213,7 +213,7 @@ def joint_power(length: int, ratio: float, seeds: Iterable[int]) -> float:
     return float(np.mean(found))
 
 
-def report(n_arches: int = 300, n_flaws: int = 60, n_power: int = 40, *, commit: str = "") -> str:
+def report(n_arches: int = 300, n_flaws: int = 60, n_power: int = 30, *, commit: str = "") -> str:
     """The whole run as a page of Markdown, with the commit it was made at where that is given."""
     given = [map_trial(seed, family_known=True) for seed in range(n_arches)]
     found = [map_trial(seed, family_known=False) for seed in range(n_arches)]
