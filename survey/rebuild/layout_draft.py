@@ -37,7 +37,7 @@ class RingDraft:
         Limits in the section along the arch.
     fixed_mm : (N, 2) float
         Stations of the edges of bricks that do not move; NaN for the others.
-    surveyed_mm : (N, 4, 2) float
+    standing_mm : (N, 4, 2) float
         Corners of standing bricks as settled from the survey; NaN elsewhere.
     residual_mm : (N,) float or None
         Greatest distance of their surveyed corners from these; NaN where none was surveyed.
@@ -53,7 +53,7 @@ class RingDraft:
     source: tuple[str, ...]
     limits: JointLimits
     fixed_mm: Floats
-    surveyed_mm: Floats
+    standing_mm: Floats
     residual_mm: Floats | None = None
     doubts: tuple[str, ...] = ()
 

@@ -73,7 +73,7 @@ def _place(draft: RingDraft, closed: ClosedRing) -> PlacedRing:
             closed.end_mm,
             depth_mm=ring.depth_mm,
             beds=beds,
-            standing_mm=draft.surveyed_mm,
+            standing_mm=draft.standing_mm,
         )
 
     if is_sawtooth(ring) or ring.cut == "uncut":

@@ -171,7 +171,7 @@ def _whole_drafts(
                 source=tuple("new" if f == Fate.NEW else "original" for f in fate),
                 limits=section_limits(line.ring, record.joints),
                 fixed_mm=np.full((n, 2), np.nan),
-                surveyed_mm=np.full((n, 4, 2), np.nan),
+                standing_mm=np.full((n, 4, 2), np.nan),
             )
         )
     return tuple(drafts)

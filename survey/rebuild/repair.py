@@ -64,7 +64,7 @@ def repair_draft(
         source=tuple("original" if s else "new" for s in stands),
         limits=section_limits(ring.lines.ring, record.joints),
         fixed_mm=fixed,
-        surveyed_mm=standing.corners_mm,
+        standing_mm=standing.corners_mm,
         residual_mm=standing.residual_mm,
         doubts=standing.doubts,
     )
