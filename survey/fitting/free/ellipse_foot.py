@@ -42,7 +42,7 @@ class FootWork(NamedTuple):
     sums: Floats
     s: Floats
     """On return s."""
-    fall: Floats
+    spare: Floats
     off: Floats
     """On return sqrt(s) - 1."""
 
@@ -60,11 +60,12 @@ def solve_feet(uv: Floats, k: float, t: Floats, work: FootWork, tolerance: float
         Start values, overwritten by the roots.
     work : FootWork
     tolerance : float
-        Largest root mean square of sqrt(s) - 1 that is left.
+        Largest |sqrt(s) - 1| / sqrt(k) that is left. The foot is then off by about as much of the short
+        half-axis, and the distance by the square of that over the least radius of curvature.
     """
-    normals, squares, sums, s, fall, off = work
+    normals, squares, sums, s, spare, off = work
     (to_one, to_k), of_squares = sums, np.array([1.0, k])
-    enough = t.size * tolerance**2
+    enough = tolerance * sqrt(k)
     for step in range(MAX_STEPS + 1):
         np.add(t, 1.0, to_one)
         np.add(t, k, to_k)
@@ -73,16 +74,16 @@ def solve_feet(uv: Floats, k: float, t: Floats, work: FootWork, tolerance: float
         np.dot(of_squares, squares, s)
         np.sqrt(s, off)
         np.subtract(off, 1.0, off)
-        arrived = off.dot(off) <= enough
+        arrived = np.abs(off, spare).max() <= enough
         if arrived or step == MAX_STEPS:
             break
         np.divide(squares, sums, squares)
-        np.dot(of_squares, squares, fall)
+        fall = np.dot(of_squares, squares, spare)
         np.multiply(off, s, off)
         np.divide(off, fall, off)
         np.add(t, off, t)
     if not (arrived and t.min() > -k):
-        lost = np.flatnonzero(~((t > -k) & (np.abs(off) <= tolerance)))
+        lost = np.flatnonzero(~((t > -k) & (spare <= enough)))
         t[lost], normals[0, lost], normals[1, lost] = solve_feet_safely(uv[:, lost], 1.0, sqrt(k))
         squares[:, lost] = normals[:, lost] ** 2
         s[lost], off[lost] = 1.0, 0.0

@@ -29,10 +29,9 @@ from survey.fitting.free.ellipse_foot import FootWork, solve_feet
 from survey.fitting.free.points import FreePoints
 from survey.fitting.robust import ScaledLoss
 
-FOOT_RATIO = 0.3
-"""What is left of the secular equation, root mean square, over the gradient that is asked for."""
-ROUGH_FEET = 1e-3
-"""The same for a first pass over many points: good for a step, but for no proof."""
+ROUGH_FEET = 1e-2
+"""Tolerance of the feet in a first pass over many points: good for a step, but for no proof. Otherwise it is
+the gradient that is asked for; the feet of nearly all points are then far better."""
 BLOCK = 6144
 """Points a pass; the rows in use then stay in a second-level cache of 1 MB."""
 ROWS = 14
@@ -58,7 +57,7 @@ class EllipseModel:
         self.held_value = self._coefficients[self.held]
         self._turn = cos(points.turn_rad), sin(points.turn_rad)
         self._origin = points.origin_mm[:, None]
-        self._tolerance = FOOT_RATIO * points.relative_tolerance
+        self._tolerance = points.relative_tolerance
         self._rough_next = points.sampled is not None
         self._blocks = _blocks(points, self.held)
 
