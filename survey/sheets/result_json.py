@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from survey.curves import ArchShape, DisplacedCurve, Family, setting_out
+from survey.curves import ArchShape, Family, setting_out
 
 if TYPE_CHECKING:
     from survey.condition.compare import Comparison
+    from survey.curves.displaced import DisplacedCurve
     from survey.curves.protocol import Floats
     from survey.fitting.result import (
         ArchFit,
@@ -261,6 +262,8 @@ def _ring(ring: RingPlan) -> Json:
         "turn_deg": math.degrees(ring.turn_rad),
         "joint_limits_default": list(ring.default_limits),
     }
+    from survey.curves.displaced import DisplacedCurve  # not loaded where only a fit is written
+
     if isinstance(ring.inner, DisplacedCurve):
         out["displacement"] = _displacement(ring.inner, ring.depth_gauge_mm - ring.depth_mm)
     return out
