@@ -10,6 +10,10 @@ Millimetres and radians; x right, y up; stations run from the left springing; di
 from the opening.
 """
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
 from survey.curves.arcs import ChainOfArcs
 from survey.curves.constructions import (
     elliptical,
@@ -21,13 +25,15 @@ from survey.curves.constructions import (
     three_centred_sixty,
     three_centred_thirds,
 )
-from survey.curves.displaced import DisplacedCurve
 from survey.curves.ellipse import Ellipse, EllipseParallel
 from survey.curves.five_centres import five_centred, five_centred_free, five_centred_of_radii
 from survey.curves.place import curve_of
 from survey.curves.protocol import Curve, Floats, Frame, Located
 from survey.curves.setting_out import SettingOut, setting_out
 from survey.curves.shape import ArchShape, Family
+
+if TYPE_CHECKING:
+    from survey.curves.displaced import DisplacedCurve
 
 __all__ = [
     "ArchShape",
@@ -55,3 +61,11 @@ __all__ = [
     "three_centred_sixty",
     "three_centred_thirds",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    if name != "DisplacedCurve":  # loaded when asked for: only a soffit that follows its bricks needs it
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from survey.curves.displaced import DisplacedCurve
+
+    return DisplacedCurve
