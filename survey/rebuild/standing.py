@@ -128,20 +128,12 @@ def settle_standing(
     """
     readings = _readings(record, found, curve, across)
     contradicted = _contradicted(readings)
-    joint = readings.joint_mm.copy()
-    joint[1:-1][contradicted.joints] = np.nan
-    trusted = replace(
-        readings, width_mm=np.where(contradicted.widths, np.nan, readings.width_mm), joint_mm=joint
-    )
+    trusted = contradicted.left_out_of(readings)
     edges = settle_edges(trusted, _prior(record, found, trusted))
     settled = edges.edge_mm.reshape(-1, 2)
     stands = found.stands
-    offset = np.full(across.seen.shape, np.nan)
-    offset[across.seen] = curve.displacement(across.base_station_mm[across.seen])
-    out = np.where((flush | ~across.seen.any(axis=1))[:, None], 0.0, across.displaced(offset))[:, :2]
-    out = np.where(np.isnan(out), np.nan_to_num(out[:, ::-1]), out)
-    corners = np.full((stands.size, 4, 2), np.nan)
-    corners[stands] = standing_corners(record, found, curve, settled, out)[stands]
+    corners = standing_corners(record, found, curve, settled, _out_of(curve, across, flush))
+    corners[~stands] = np.nan
     away = np.linalg.norm(found.edges.corners_mm[:, :2] - corners[:, :2], axis=2)
     residual = np.where(np.isnan(away).all(axis=1), np.nan, np.nan_to_num(away).max(axis=1))
     # the settled edge was drawn along by its own reading: it is nearer to that than chance would have it
@@ -154,6 +146,15 @@ def settle_standing(
         residual,
         (*contradicted.told(found, readings), *_far_told(found, far, residual)),
     )
+
+
+def _out_of(curve: DisplacedCurve, across: Across, flush: NDArray[np.bool_]) -> Floats:
+    """How far (N, 2) the edges of each course stand out of the soffit, an unread one as the other."""
+    offset = np.full(across.seen.shape, np.nan)
+    offset[across.seen] = curve.displacement(across.base_station_mm[across.seen])
+    on_it = flush | ~across.seen.any(axis=1)
+    out = np.where(on_it[:, None], 0.0, across.displaced(offset))[:, :2]
+    return np.where(np.isnan(out), np.nan_to_num(out[:, ::-1]), out)
 
 
 def _readings(record: Record, found: FoundRing, curve: DisplacedCurve, across: Across) -> Readings:
@@ -214,6 +215,12 @@ class _Contradicted:
         """Mask (N,) of the courses concerned."""
         beside = np.concatenate([[False], self.joints, [False]])
         return np.asarray(self.widths | beside[:-1] | beside[1:])
+
+    def left_out_of(self, readings: Readings) -> Readings:
+        """The readings without what the rule said there."""
+        joint = readings.joint_mm.copy()
+        joint[1:-1][self.joints] = np.nan
+        return replace(readings, width_mm=np.where(self.widths, np.nan, readings.width_mm), joint_mm=joint)
 
     def told(self, found: FoundRing, readings: Readings) -> tuple[str, ...]:
         """Sentences naming them."""

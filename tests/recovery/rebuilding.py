@@ -172,21 +172,18 @@ def trial(
     planned = whole.joints_mm(1)
     read = np.array([np.nan if n.joint_mm is None else n.joint_mm for n in read_by_rule(arch, rng)])
     known = ~np.isnan(read)
-    error: tuple[float, ...] = ()
-    pattern: tuple[float, ...] = ()
-    against: Repaired | None = None
+    error, pattern, against = np.zeros(0), np.zeros(0), None
     if gap:
         gone = np.concatenate([[False], missing_of(arch), [False]])
         over = gone[:-1] | gone[1:]
         repair = plan_rebuild(record, fit, RebuildOptions(scope=Scope.REPAIR))
-        error = tuple((repair.joints_mm(1) - truth)[over].tolist())
-        pattern = tuple((truth - truth.mean())[over].tolist())
+        error, pattern = (repair.joints_mm(1) - truth)[over], (truth - truth.mean())[over]
         against = repaired(arch, spec, seed, fit, repair.rings[0])
     return Trial(
         float(np.corrcoef(planned, truth)[0, 1]),
         float(np.corrcoef(read[known], truth[known])[0, 1]),
-        error,
-        pattern,
+        tuple(error.tolist()),
+        tuple(pattern.tolist()),
         count_right=True,
         refused=bool(whole.refusals),
         best_correlation=float(np.corrcoef(best_joints(arch, read), truth)[0, 1]),
@@ -256,17 +253,9 @@ def _count_row(rhythm: Rhythm, n_seeds: int) -> str:
     return f"| {rhythm.value} | {right} of {n_seeds} |"
 
 
-def report(n_seeds: int = N_SEEDS) -> str:
-    """The whole run as a page."""
-    groups = [
-        Group.of(rhythm, n_seeds, gap=gap, ruled=ruled)
-        for ruled in (True, False)
-        for gap in (False, True)
-        for rhythm in Rhythm
-    ]
-    repairs = [g for g in groups if g.gap]
-    repairs += [Group.of(Rhythm.EVEN, n_seeds, gap=True, ruled=r, moved=True) for r in (True, False)]
-    lines = [
+def _joints_head(n_seeds: int) -> list[str]:
+    """What the table of joints shows."""
+    return [
         "# Rebuild: plans of simulated arches against the truth",
         "",
         f"{n_seeds} arches a row of all families, remade by `python tests/recovery/rebuilding.py`. Bricks",
@@ -283,17 +272,37 @@ def report(n_seeds: int = N_SEEDS) -> str:
         "",
         "| rhythm | arch | recorded by | correlation | as read | best | over gaps, mm | even, mm | refused |",
         "| --- | --- | --- | --- | --- | --- | --- | --- | --- |",
+    ]
+
+
+REPAIRS_HEAD = (
+    "## Repairs",
+    "",
+    "What stands, as surveyed and as drawn: corners of the soffit from where they truly are (root mean",
+    "square along and across together, without gross errors), and correlation of the joints between",
+    "standing bricks with the true ones. Soffit in the gap: departure from the curve the arch was built",
+    "on, or from that curve as it has moved. Medians over arches (root mean square over them).",
+    "",
+    "| rhythm | arch | recorded by | surveyed, mm | drawn, mm | surveyed | drawn | soffit in gap, mm |",
+    "| --- | --- | --- | --- | --- | --- | --- | --- |",
+)
+
+
+def report(n_seeds: int = N_SEEDS) -> str:
+    """The whole run as a page."""
+    groups = [
+        Group.of(rhythm, n_seeds, gap=gap, ruled=ruled)
+        for ruled in (True, False)
+        for gap in (False, True)
+        for rhythm in Rhythm
+    ]
+    repairs = [g for g in groups if g.gap]
+    repairs += [Group.of(Rhythm.EVEN, n_seeds, gap=True, ruled=r, moved=True) for r in (True, False)]
+    lines = [
+        *_joints_head(n_seeds),
         *(g.joints_row() for g in groups),
         "",
-        "## Repairs",
-        "",
-        "What stands, as surveyed and as drawn: corners of the soffit from where they truly are (root mean",
-        "square along and across together, without gross errors), and correlation of the joints between",
-        "standing bricks with the true ones. Soffit in the gap: departure from the curve the arch was built",
-        "on, or from that curve as it has moved. Medians over arches (root mean square over them).",
-        "",
-        "| rhythm | arch | recorded by | surveyed, mm | drawn, mm | surveyed | drawn | soffit in gap, mm |",
-        "| --- | --- | --- | --- | --- | --- | --- | --- |",
+        *REPAIRS_HEAD,
         *(g.repair_row() for g in repairs),
         "",
         "Count of the courses where arch.toml gives none and a gap of three courses to a fifth of the arch",
