@@ -131,11 +131,11 @@ def _curve(
         readings = readings.only(in_line)
         soffit = SmoothSoffit.of(readings, old, length_mm=base.length_mm, pitch_mm=pitch_mm)
     edge = np.clip(ring.rhythm.edge_mm, 0.0, base.length_mm).reshape(-1, 2)
-    likely = readings.expected_at(edge.mean(axis=1), old)
+    wanted = np.append(edge.mean(axis=1), ends.station_mm)
+    likely, at_ends = np.split(readings.expected_at(wanted, old), [stands.size])
     out = standing.mean(standing.displaced(soffit.at(standing.base_station_mm)))
     likely = np.where(np.nan_to_num(out) != 0.0, standing.mean(standing.deviation_mm), likely)
     flush = _flush_points(stands, edge, likely, pitch_mm=pitch_mm)
-    at_ends = readings.expected_at(ends.station_mm, old)
     for station, deviation in zip(ends.station_mm.tolist(), at_ends.tolist(), strict=True):
         fade = min(FADE_COURSES * pitch_mm, _open_from(stands, edge, station, base.length_mm))
         if fade > 0.0:
