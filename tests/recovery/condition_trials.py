@@ -36,6 +36,7 @@ from recovery.simulated import SimulatedArch, random_spec, simulate
 from survey.condition import DeviationMap, map_deviations
 from survey.curves import curve_of
 from survey.curves.protocol import Curve, Floats
+from survey.errors import ArchSurveyError
 from survey.fitting import fit_arch
 from survey.fitting.count import count_courses
 from survey.fitting.curve_uncertainty import curve_slopes
@@ -134,13 +135,15 @@ def count_is_right(
 class Naming:
     """What was named in one flawed arch: the flaw where it is, anything else, a movement.
 
-    ``beyond_mm`` is how much of a sag no curve of the family can follow; NaN for other flaws.
+    ``beyond_mm`` is how much of a sag no curve of the family can follow; NaN for other flaws. ``refused``
+    where the arch could not be fitted.
     """
 
     found: bool
     wrong: tuple[str, ...]
     moved: bool
     beyond_mm: float = float("nan")
+    refused: bool = False
 
 
 def naming(flaw: Flawed, map_: DeviationMap) -> Naming:
@@ -154,7 +157,10 @@ def name_flaw(seed: int, flaw: Flaw) -> Naming:
     """Put a flaw into an arch, fit it with its family known, and see what is named."""
     arch = still_arch(seed)
     put = flawed(arch, flaw, seed)
-    fit = fit_arch(put.record, FitOptions(chosen=arch.shape.family))
+    try:
+        fit = fit_arch(put.record, FitOptions(chosen=arch.shape.family))
+    except ArchSurveyError:
+        return Naming(found=False, wrong=(), moved=False, refused=True)
     named = naming(put, map_deviations(put.record, fit))
     return replace(named, beyond_mm=_beyond_mm(arch, fit)) if flaw is Flaw.SAG else named
 
@@ -247,20 +253,17 @@ def report(n_arches: int = 300, n_flaws: int = 60, n_power: int = 30, *, commit:
         "| --- | --- | --- |",
         *_count_rows(found),
         "",
-        *_pattern_lines(found, n_flaws),
+        *_false_names(found),
+        *_flaw_lines(n_flaws),
         *_power_lines(n_power),
         "",
     ]
     return "\n".join(lines)
 
 
-def _pattern_lines(found: list[DeviationTrial], n_flaws: int) -> list[str]:
-    """False names on sound arches, and what is named in flawed ones."""
+def _false_names(found: list[DeviationTrial]) -> list[str]:
+    """What is named in sound arches."""
     named = Counter(name for t in found for name in t.patterns)
-    lean = [leaning_names(seed) for seed in range(n_flaws)]
-    moved = [moved_names(seed) for seed in range(n_flaws)]
-    flawed_names = {flaw: [name_flaw(seed, flaw) for seed in range(n_flaws)] for flaw in Flaw}
-    beyond = [n.found for n in flawed_names[Flaw.SAG] if n.beyond_mm > SAG_TOLERANCE_MM]
     return [
         "## Patterns",
         "",
@@ -269,6 +272,17 @@ def _pattern_lines(found: list[DeviationTrial], n_flaws: int) -> list[str]:
         + (f" ({', '.join(f'{name}: {n}' for name, n in named.most_common())})." if named else "."),
         f"Movement is claimed in {np.mean([t.moved for t in found]):.1%}.",
         "",
+    ]
+
+
+def _flaw_lines(n_flaws: int) -> list[str]:
+    """What is named in flawed arches."""
+    lean = [leaning_names(seed) for seed in range(n_flaws)]
+    moved = [moved_names(seed) for seed in range(n_flaws)]
+    flawed_names = {flaw: [name_flaw(seed, flaw) for seed in range(n_flaws)] for flaw in Flaw}
+    beyond = [n.found for n in flawed_names[Flaw.SAG] if n.beyond_mm > SAG_TOLERANCE_MM]
+    refused = sum(n.refused for named in flawed_names.values() for n in named)
+    return [
         f"Put into {n_flaws} arches each, whose irregularity of up to 3 mm hides much. A run is found where "
         "it is when it and the run named have half of both together in common:",
         "",
@@ -280,6 +294,7 @@ def _pattern_lines(found: list[DeviationTrial], n_flaws: int) -> list[str]:
         "",
         f"In {len(beyond)} of the sagging arches more than {SAG_TOLERANCE_MM:g} mm hang below any curve of "
         f"their family; of these {np.mean(beyond):.0%} are named.",
+        f"Of all flawed arches {refused} could not be fitted.",
     ]
 
 
