@@ -27,7 +27,7 @@ from fitting.free.references import nearest_distances
 from survey.fitting import fit_circle_orthogonal, fit_ellipse_orthogonal
 
 SIZES = (100, 1000, 10_000, 100_000, 1_000_000)
-ROUNDS = {100: 60, 1000: 40, 10_000: 20, 100_000: 8, 1_000_000: 3}
+ROUNDS = {100: 50, 1000: 30, 10_000: 15, 100_000: 4, 1_000_000: 2}
 REPEATS = 3
 ELLIPSE_GOALS, CIRCLE_GOALS = (8, 15, 20, 40, 60), (2, 3, 3, 4, 10)
 """Times faster than the best geometric peer, of each size: what was set out for."""
@@ -149,8 +149,8 @@ for the level half ellipse and not for the turned one. With `our Jacobian` it is
 derivatives and the algebraic start too; it is no peer then, for those are half of this fit.
 
 The turned ellipse reaches what was set out for at every size. The level one, for which the peers need a half
-to a third of the steps, reaches half of it, three quarters at 1e6; the circle reaches four fifths of it up to
-1e3 points and all of it above. What is left, numpy alone will not give. Up to some thousand points the time
+to a quarter of the time, reaches about half of it; the circle reaches four fifths of it up to 1e3 points and
+all of it above. What is left, numpy alone will not give. Up to some thousand points the time
 goes into calls: 100 points take over 200 of them at 0.3 us or more in four passes, and as long again in the
 Python between them. From 1e5 points on it goes into the rows of a block, some forty of them read and written
 a pass, nearly half to solve for the feet; and there are three passes, two steps and the proof of the gradient
