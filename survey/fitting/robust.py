@@ -75,7 +75,7 @@ class ScaledLoss:
             weights = c / np.maximum(size, c)
             # w r^2 (2 - w) is r^2 inside the threshold and 2c|r| - c^2 outside.
             return Weighed(weights, float(np.sum(weights * residuals**2 * (2.0 - weights))))
-        left = np.maximum(1.0 - (residuals / c) ** 2, 0.0)
+        left = 1.0 - _share(residuals, c) ** 2
         return Weighed(left**2, float(c * c / 3.0 * np.sum(1.0 - left**3)))
 
     def slope_ratio(self, residuals: Floats) -> Floats:
@@ -85,8 +85,13 @@ class ScaledLoss:
         c = self.threshold
         if self.loss is Loss.HUBER:
             return np.where(np.abs(residuals) <= c, 1.0, 0.0)
-        u2 = (residuals / c) ** 2
-        return np.where(u2 < 1.0, (1.0 - u2) * (1.0 - 5.0 * u2), 0.0)
+        u2 = _share(residuals, c) ** 2
+        return np.asarray((1.0 - u2) * (1.0 - 5.0 * u2))
+
+
+def _share(residuals: Floats, threshold: float) -> Floats:
+    """Sizes as shares of the threshold, 1 beyond it; however small it is, nothing overflows."""
+    return np.asarray(np.minimum(np.abs(residuals), threshold) / threshold)
 
 
 def tuned(loss: Loss, scale: float) -> ScaledLoss:

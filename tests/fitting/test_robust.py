@@ -39,6 +39,13 @@ def test_tukeys_loss_is_flat_beyond_its_threshold():
     assert scaled.weigh(np.array([1e9])).cost == pytest.approx(scaled.threshold**2 / 3.0)
 
 
+def test_tukeys_loss_of_points_without_noise_does_not_overflow():
+    scaled = ScaledLoss(Loss.TUKEY, 1e-180)
+    weighed = scaled.weigh(np.array([0.0, 40.0]))
+    assert weighed.weights.tolist() == [1.0, 0.0]
+    assert scaled.slope_ratio(np.array([0.0, 40.0])).tolist() == [1.0, 0.0]
+
+
 @pytest.mark.parametrize(("loss", "tuning"), [(Loss.HUBER, HUBER_TUNING), (Loss.TUKEY, TUKEY_TUNING)])
 def test_the_tuning_keeps_95_percent_efficiency_on_normal_errors(loss, tuning):
     """Efficiency E[psi']^2 / E[psi^2] by numerical integration over the normal density."""
