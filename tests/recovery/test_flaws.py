@@ -103,7 +103,8 @@ def test_unlevel_springings_differ_by_what_is_said() -> None:
     arch = still_arch(8)
     points = flawed(arch, Flaw.UNLEVEL, 8).record.points
     on = points.on(Feature.SPRINGING)
-    left, right = (points.xy_mm[on & np.asarray(points.edge == e, dtype=bool)][0] for e in (Edge.LEFT, Edge.RIGHT))
+    sides = (np.asarray(points.edge == edge, dtype=bool) for edge in (Edge.LEFT, Edge.RIGHT))
+    left, right = (points.xy_mm[on & side][0] for side in sides)
     # Each is read to the arch's sigma and has an irregularity of its own.
     assert abs(left[1] - right[1]) == pytest.approx(max(0.012 * arch.shape.span_mm, 20.0), abs=10.0)
 
