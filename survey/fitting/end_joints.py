@@ -25,6 +25,8 @@ MISREAD_MM = 6.0
 """A lowest edge further than this from where the others put it is no measure of the joint below it."""
 SPRINGING_BED_MM, SPRINGING_BED_SHARE = 2.0, 0.25
 """How much the bed on a springing differs from the joints above it, at least and as a share (judgement)."""
+VOUCHED = 1.0
+"""A springing point whose joint is off by less than this many uncertainties has its courses behind it."""
 TOLD_FROM = 2.5
 """An excess is told from this many of its uncertainties."""
 DISTRUSTED = 0.5
@@ -57,6 +59,11 @@ class EndJoints:
     def strange(self) -> Floats:
         """Excess over its uncertainty (e,), without sign."""
         return np.abs(self.excess_mm) / self.sigma_mm
+
+    def doubts(self, side: int) -> bool:
+        """Whether the courses of a side do not vouch for its springing point: a joint off, or unknown."""
+        here = self.side == side
+        return not np.any(here) or bool(np.any(~self.known[here] | (self.strange[here] > VOUCHED)))
 
     @property
     def log_gross(self) -> Floats:

@@ -180,7 +180,7 @@ def _without_an_end(found: _Found, joints: EndJoints) -> _Found:
             continue
         weighed = task.weigh(points) if asked.movement else still
         # A movement that one good springing point more or less decides must be the likelier by far.
-        alone = best.weighed.has_moved and not weighed.has_moved
+        alone = best.weighed.has_moved and not weighed.has_moved and joints.doubts(side)
         if weighed.log_all + cost > log_best - (ALONE_BEYOND if alone else 0.0):
             best, log_best = _Found(task, weighed, trust), weighed.log_all + cost
     return best

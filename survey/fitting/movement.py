@@ -1,10 +1,9 @@
 """What moved and how, as the record of rigid pieces the other rooms read.
 
-The spread and the settlement stated are the averages over all hinges, scatters and ways of proportioning:
-which hinges are the likeliest changes them by more than the points' scatter does, and no one set of hinges
-is likely enough to be taken for all. The movement is drawn by the likeliest hinges near that average, the
-depth of the crown hinge averaged over what the points allow, and the original is the exact optimum for
-these. Uncertainties are those of the whole average, about what is stated.
+The original, the spread and the settlement stated are averages over all hinges, scatters and ways of
+proportioning: which hinges are the likeliest changes them by more than the points' scatter does, and no one
+set of hinges is likely enough to be taken for all. Uncertainties are those of the same average. The movement
+is drawn by the likeliest hinges near it, the depth of the crown hinge averaged over what the points allow.
 """
 
 from __future__ import annotations
@@ -19,7 +18,7 @@ from survey.curves import curve_of
 from survey.curves.protocol import Floats
 from survey.curves.shape import ArchShape
 from survey.fitting.candidates import EXACT, construction_of, rms_of
-from survey.fitting.engine import minimise
+from survey.fitting.engine import OutsideDomainError, minimise
 from survey.fitting.families import shape_of
 from survey.fitting.fitted import figures_of
 from survey.fitting.hinge_search import brought_back
@@ -81,17 +80,17 @@ def final_moved(fit: MovedFit, ground: Ground) -> FinalMoved:
     standing = fit.original.standing
     seen = brought_back(fit.moved, fit.parameters)
     moved = hinged(standing, fit.parameters[:k], seen, here, 0, settles=settles)
+    free = hinged(standing, fit.parameters[:k], seen, here, 0, settles=True)
     likeliest = fit.scatters[int(np.argmax(weight.sum(axis=(0, 1, 3))))]
-    metric = ground.whitener_of(likeliest)
-    stated = LikelyMotion(mean[k:], HELD * np.sqrt(np.diag(covariance)[k:]), 0.0)
-    model = GuidedMoved(moved, metric, stated)
-    # The average of many hinges may lie where no single curve does; the last best fit never does.
-    solution = minimise(model, mean[: len(moved.names)], options=EXACT)
-    if not np.isfinite(solution.cost):
-        solution = minimise(model, fit.parameters[: len(moved.names)], options=EXACT)
-    parameters = np.zeros(k + 2)
-    parameters[: len(moved.names)] = solution.reached
-    off = mean - parameters
+    held = LikelyMotion(mean[k:], HELD * np.sqrt(np.diag(covariance)[k:]), 0.0)
+    best_fit = _optimum(fit, GuidedMoved(moved, ground.whitener_of(likeliest), held))
+    parameters = mean.copy()
+    parameters[len(moved.names) :] = 0.0
+    # The average of many hinges may lie where no single curve does; a best fit never does.
+    if not _exists(free, parameters):
+        parameters = best_fit
+    # The average is linear about one optimum: how far the exact one lies from it is owned to as well.
+    off = mean - best_fit
     share = np.array([here.left[0], here.crown[0], here.right[0]])
     places = np.stack([choices.left, choices.crown, choices.right])
     spot = (
@@ -100,10 +99,26 @@ def final_moved(fit: MovedFit, ground: Ground) -> FinalMoved:
         / curve_of(shape_of(standing.build, standing.numbers(parameters))).length_mm
     )
     sigma = np.sqrt(_scatter_of(places, share, by_choice) + spot**2)
-    free = hinged(standing, fit.parameters[:k], seen, here, 0, settles=True)
     return FinalMoved(
         fit, free, parameters, covariance + np.outer(off, off), share, sigma, free.look(parameters).distance
     )
+
+
+def _exists(moved: Moved, parameters: Floats) -> bool:
+    """Whether there is a curve of parameters (k + 2,), and pieces of it that meet."""
+    try:
+        moved.look(parameters)
+    except OutsideDomainError:
+        return False
+    return True
+
+
+def _optimum(fit: MovedFit, model: GuidedMoved) -> Floats:
+    """Best parameters (k + 2,) about one set of hinges."""
+    size = len(model.names)
+    parameters = np.zeros(len(fit.parameters))
+    parameters[:size] = minimise(model, fit.parameters[:size], options=EXACT).reached
+    return parameters
 
 
 def _middling(fit: MovedFit, weight: Floats, by_choice: Floats, spread_mm: float, sigma_mm: float) -> int:

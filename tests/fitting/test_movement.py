@@ -173,6 +173,19 @@ def test_a_still_arch_is_not_said_to_have_moved(seed: int) -> None:
     assert fit_arch(simulate(spec, seed).record).movement is None
 
 
+def test_where_the_average_is_no_curve_the_best_one_is_taken(monkeypatch: pytest.MonkeyPatch) -> None:
+    arch = moved_arch("elliptical", SUNK)
+    _, average = moved_fit(arch)
+    monkeypatch.setattr("survey.fitting.movement._exists", lambda *_: False)
+    _, best = moved_fit(arch)
+    assert best.spread_mm.value == pytest.approx(average.spread_mm.value, abs=0.2 * average.spread_mm.sigma)
+    for name in ("half_span_mm", "rise_mm"):
+        one, other = best.original.figures[name], average.original.figures[name]
+        assert one.value != other.value
+        assert abs(one.value - other.value) < other.sigma
+    assert best.rms_after_mm <= 1.02 * average.rms_after_mm
+
+
 def test_movement_is_not_looked_for_unless_wanted() -> None:
     fit = fit_arch(moved_arch("semicircular", SPREAD).record, FitOptions(movement=False))
     assert fit.movement is None
