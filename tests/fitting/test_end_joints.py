@@ -138,6 +138,15 @@ def test_the_odds_of_a_gross_error_rise_with_the_excess() -> None:
     assert odds[0] == pytest.approx(np.log(1 / np.hypot(3.0, 30.0) / good))
 
 
+def test_courses_vouch_for_a_springing_point_a_joint_below_them() -> None:
+    side = np.array([-1, 1, 1], dtype=np.int64)
+    found = EndJoints(side, np.array([2.0, 2.0, 4.0]), np.array([3.0, 3.0, 3.0]))
+    assert not found.doubts(-1)
+    assert found.doubts(1)
+    assert EndJoints(side[:1], np.zeros(1), np.array([np.inf])).doubts(-1)
+    assert found.doubts(0)
+
+
 @pytest.mark.parametrize(
     "off", [12 * LOW, 12 * HIGH, 20 * LOW, 30 * OUT], ids=["low", "high", "lower", "out"]
 )
