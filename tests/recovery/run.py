@@ -34,6 +34,8 @@ REASONS = (
     "  above all whether the crown hinge lies on the soffit or at the back, and where the haunches hinged.",
     "- A spread with its crown hinge in the middle and its lower hinges at the springings makes of one",
     "  family nearly another: about such hinges no spread shows for sure, and the fit says so.",
+    "- The radii of still arches are covered a little too often: half-spans, and with them the radii of",
+    "  semicircles and segmental arches, allow for a spread that hides.",
     "- A flat parabola over a few metres lies within the irregularity of a segmental arch, still or spread.",
     "- Wrecks whose waves are no larger than a spread's are taken for one.",
     "",
