@@ -28,6 +28,7 @@ from survey.fitting.movement_fit import GuidedMoved, MovedFit, hinged
 from survey.fitting.pieces import Motion, turned
 from survey.fitting.priors import LikelyMotion
 from survey.fitting.result import Candidate, Estimate, Hinge, Movement, Opens, Piece
+from survey.record.model import Ints
 
 AGREEING = 0.3
 """How near, in standard deviations of the spread, the hinges stated come to the average over all hinges."""
@@ -71,19 +72,24 @@ def final_moved(fit: MovedFit, ground: Ground) -> FinalMoved:
     weight = np.exp(fit.posterior.log_weight - fit.log_evidence)
     by_choice = weight.sum(axis=(0, 1, 2))
     mean, covariance = moments_of(fit)
-    best = _middling(fit, weight, by_choice, float(mean[k]), float(np.sqrt(covariance[k, k])))
     choices = fit.choices
     depth = float(by_choice @ choices.depth_mm)
-    here = choices.take(np.array([best]))._replace(depth_mm=np.array([depth]))
     motions = fit.posterior.motions
     settles = bool(weight.sum(axis=(0, 2, 3))[[likely.settles for likely in motions]].sum() > 0.5)
     standing = fit.original.standing
     seen = brought_back(fit.moved, fit.parameters)
-    moved = hinged(standing, fit.parameters[:k], seen, here, 0, settles=settles)
-    free = hinged(standing, fit.parameters[:k], seen, here, 0, settles=True)
     likeliest = fit.scatters[int(np.argmax(weight.sum(axis=(0, 1, 3))))]
     held = LikelyMotion(mean[k:], HELD * np.sqrt(np.diag(covariance)[k:]), 0.0)
-    best_fit = _optimum(fit, GuidedMoved(moved, ground.whitener_of(likeliest), held))
+    order = _middling(fit, weight, by_choice, float(mean[k]), float(np.sqrt(covariance[k, k])))
+    for best in order:
+        here = choices.take(np.array([best]))._replace(depth_mm=np.array([depth]))
+        moved, free = (
+            hinged(standing, fit.parameters[:k], seen, here, 0, settles=so) for so in (settles, True)
+        )
+        best_fit = _optimum(fit, GuidedMoved(moved, ground.whitener_of(likeliest), held))
+        # The pieces of a flat arch that spread far may not meet about hinges that are likely by themselves.
+        if _exists(free, best_fit):
+            break
     parameters = mean.copy()
     parameters[len(moved.names) :] = 0.0
     # The average of many hinges may lie where no single curve does; a best fit never does.
@@ -121,15 +127,15 @@ def _optimum(fit: MovedFit, model: GuidedMoved) -> Floats:
     return parameters
 
 
-def _middling(fit: MovedFit, weight: Floats, by_choice: Floats, spread_mm: float, sigma_mm: float) -> int:
-    """The likeliest hinges whose own spread agrees with the average over all hinges."""
+def _middling(fit: MovedFit, weight: Floats, by_choice: Floats, spread_mm: float, sigma_mm: float) -> Ints:
+    """Hinges, those first that are likely and whose own spread agrees with the average over all hinges."""
     own = np.zeros(len(by_choice))
     for way, variants in enumerate(fit.posterior.gains):
         for variant, gains in enumerate(variants):
             own += np.sum(weight[way, variant] * gains.motion[..., 0], axis=0)
     own /= np.maximum(by_choice, np.finfo(float).tiny)
     away = (own - spread_mm) / (AGREEING * sigma_mm)
-    return int(np.argmax(np.log(np.maximum(by_choice, np.finfo(float).tiny)) - 0.5 * away**2))
+    return np.argsort(0.5 * away**2 - np.log(np.maximum(by_choice, np.finfo(float).tiny)), kind="stable")
 
 
 def _scatter_of(places: Floats, share: Floats, by_choice: Floats) -> Floats:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
+from recovery.flaws import Flaw, flawed, still_arch
 from recovery.simulated import ArchSpec, SimulatedArch, TrueMovement, simulate
 
 from survey import curves
@@ -176,7 +178,8 @@ def test_a_still_arch_is_not_said_to_have_moved(seed: int) -> None:
 def test_where_the_average_is_no_curve_the_best_one_is_taken(monkeypatch: pytest.MonkeyPatch) -> None:
     arch = moved_arch("elliptical", SUNK)
     _, average = moved_fit(arch)
-    monkeypatch.setattr("survey.fitting.movement._exists", lambda *_: False)
+    exist = iter((True, False))  # the best fit does, the average does not
+    monkeypatch.setattr("survey.fitting.movement._exists", lambda *_: next(exist))
     _, best = moved_fit(arch)
     assert best.spread_mm.value == pytest.approx(average.spread_mm.value, abs=0.2 * average.spread_mm.sigma)
     for name in ("half_span_mm", "rise_mm"):
@@ -184,6 +187,15 @@ def test_where_the_average_is_no_curve_the_best_one_is_taken(monkeypatch: pytest
         assert one.value != other.value
         assert abs(one.value - other.value) < other.sigma
     assert best.rms_after_mm <= 1.02 * average.rms_after_mm
+
+
+def test_hinges_whose_pieces_cannot_meet_give_way_to_the_next_likely_ones() -> None:
+    """A flat arch that sagged: about its two likeliest sets of hinges the pieces fall short of each other."""
+    found = fit_arch(flawed(still_arch(49), Flaw.SAG, 49).record).movement
+    assert found is not None
+    assert np.isfinite(found.spread_mm.sigma)
+    for one, other in pairwise(found.pieces):
+        assert one.end_mm == pytest.approx(other.start_mm)
 
 
 def test_movement_is_not_looked_for_unless_wanted() -> None:
