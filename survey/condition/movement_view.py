@@ -11,6 +11,7 @@ from survey.condition.result import CourseDeviation
 from survey.curves import curve_of
 from survey.curves.protocol import Curve, Floats
 from survey.errors import GeometryError
+from survey.fitting.before_movement import brought_back
 from survey.fitting.edge_readings import ring_offset_mm
 from survey.fitting.result import ArchFit, Estimate, Hinge, Movement, Opens, Piece
 from survey.record.model import Record, Ring
@@ -197,32 +198,13 @@ class AgainstPieces:
 
 def against_pieces(original: Curve, movement: Movement, xy_mm: Floats) -> AgainstPieces:
     """Stations and distances of points (n, 2) of the arch frame, each against the piece it lies on."""
-    station = np.full(len(xy_mm), np.nan)
-    distance = np.full(len(xy_mm), np.nan)
-    outside = np.full(len(xy_mm), np.inf)
-    for piece in movement.pieces:
-        c, s = np.cos(piece.rotation_rad), np.sin(piece.rotation_rad)
-        back = (xy_mm - piece.shift_mm) @ np.array([[c, -s], [s, c]])
-        located = original.locate(back)
-        start, end = _reach(original, piece)
-        beyond = np.maximum(np.maximum(start - located.station_mm, located.station_mm - end), 0.0)
-        nearer = beyond < outside
-        station[nearer] = located.station_mm[nearer]
-        distance[nearer] = located.distance_mm[nearer]
-        outside[nearer] = beyond[nearer]
-    return AgainstPieces(station, distance)
+    located = original.locate(brought_back(original, movement, xy_mm))
+    return AgainstPieces(located.station_mm, located.distance_mm)
 
 
 def _within(original: Curve, piece: Piece) -> tuple[float, float]:
     """Stations of a piece, cut off at the springings."""
     return max(piece.start_mm, 0.0), min(piece.end_mm, original.length_mm)
-
-
-def _reach(original: Curve, piece: Piece) -> tuple[float, float]:
-    """Stations a piece answers for: the outermost pieces go on beyond the springings."""
-    start = -np.inf if piece.start_mm <= 0.0 else piece.start_mm
-    end = np.inf if piece.end_mm >= original.length_mm else piece.end_mm
-    return float(start), float(end)
 
 
 def _carried(points: Floats, piece: Piece, factor: int) -> Floats:
