@@ -83,13 +83,14 @@ def _deviations(record: Record, fit: ArchFit) -> Outlook:
         no_ring = "arch.toml describes no ring: add a [[rings]] table with depth and brick_width"
         return Outlook(Stage.DEVIATIONS, False, no_ring)
     doubts = [count.doubt for count in fit.courses if count.doubt]
+    doubts += [collar.told for collar in fit.collars if collar.doubtful]
     if doubts:
         return Outlook(Stage.DEVIATIONS, True, " ".join(doubts), doubtful=True)
-    told = (
+    told = ", ".join(
         f"{count.count} courses in ring {count.ring}{'' if count.counted else ' by its rhythm'}"
         for count in fit.courses
     )
-    return Outlook(Stage.DEVIATIONS, True, ", ".join(told))
+    return Outlook(Stage.DEVIATIONS, True, ". ".join((told, *(c.told for c in fit.collars if c.told))))
 
 
 def _rebuild(record: Record, fit: ArchFit) -> Outlook:

@@ -11,6 +11,7 @@ from survey.condition.tie import SurveyTie, Tie, tie_surveys
 from survey.condition.words import capital, course_run
 from survey.curves import curve_of
 from survey.curves.protocol import Curve, Floats
+from survey.fitting.collars import with_found_collars
 from survey.fitting.count import course_numbers
 from survey.fitting.edge_readings import UNLABELLED, EdgeReadings, average_edges
 from survey.fitting.numbering import number_points
@@ -95,6 +96,7 @@ def compare_records(record_a: Record, fit_a: ArchFit, record_b: Record, fit_b: A
     doubts = check_same_arch(record_a, fit_a, record_b, fit_b)
     tie = tie_surveys(record_a, fit_a, record_b, fit_b)
     check_datums(tie, fit_a.best.shape.span_mm)
+    record_a, record_b = with_found_collars(record_a, fit_a), with_found_collars(record_b, fit_b)
     curve = curve_of(fit_a.best.shape)
     a, b = _read(record_a, fit_a), _read(record_b, fit_b)
     courses = _course_movements(curve, a, b, tie)

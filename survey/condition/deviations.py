@@ -11,6 +11,7 @@ from survey.condition.ring_table import RingTable, ring_table
 from survey.condition.worst import worst_courses
 from survey.curves import curve_of
 from survey.curves.protocol import Floats
+from survey.fitting.collars import with_found_collars
 from survey.fitting.curve_uncertainty import slopes_at, variance_of
 from survey.fitting.edge_readings import average_edges
 from survey.fitting.numbering import number_points
@@ -38,6 +39,7 @@ def map_deviations(record: Record, fit: ArchFit) -> DeviationMap:
         One row a course and ring, missing and unsurveyed courses included: these are placed by the rhythm
         and carry NaN where nothing was measured.
     """
+    record = with_found_collars(record, fit)
     curve = curve_of(fit.best.shape)
     places = number_points(record, curve, fit.origin_mm).places
     readings = average_edges(record, places)

@@ -35,6 +35,7 @@ from survey.curves import curve_of
 from survey.curves.protocol import Floats
 from survey.curves.shape import ArchShape, Family
 from survey.fitting.candidates import FinalFit, candidate_of, final_fit, mean_scatter, rms_of
+from survey.fitting.collars import FittedIntrados, find_collars, with_collars
 from survey.fitting.count import count_courses
 from survey.fitting.hidden_spread import with_hidden_spreads
 from survey.fitting.hypotheses import Ground, Weighed, weigh_hypotheses
@@ -109,7 +110,10 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
     unseen = unseen_movement(weighed) if looked and movement is None else None
     scatter = _scatter(weighed, odds, chosen, movement is not None)
     origin_face = float(origin[0] + seen.centre_mm[0]), float(origin[1] + seen.centre_mm[1])
-    courses = count_courses(record, curve_of(candidates[chosen].shape), origin_face)
+    intrados = FittedIntrados(candidates[chosen], movement, origin_face, scatter)
+    collars = find_collars(record, intrados)
+    counted = with_collars(record, collars)
+    courses = count_courses(counted, curve_of(candidates[chosen].shape), origin_face)
     return ArchFit(
         record_name=record.name,
         frame=record.frame.moved_to(origin_face),
@@ -124,8 +128,9 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
         movement=movement,
         module=None if odds.is_none else _module(original, record, courses),
         courses=courses,
-        notes=_notes(seen, weighed, unseen),
+        notes=(*_notes(seen, weighed, unseen), *(c.told for c in collars if c.told)),
         unseen_movement=unseen,
+        collars=collars,
     )
 
 

@@ -185,6 +185,25 @@ class CourseCount:
     """Blank, or one sentence when the recorded count and the rhythm disagree."""
 
 
+@dataclass(frozen=True, slots=True)
+class Collar:
+    """The collar joint between a ring and the one inside it, mm.
+
+    ``used_mm`` is what every room beyond takes: ``given_mm`` of arch.toml, else ``measured``, else 0.
+    """
+
+    ring: int
+    used_mm: float
+    given_mm: float | None
+    measured: Estimate | None
+    """By the points of the ring, None where they cannot tell it."""
+    n_points: int
+    told: str
+    """Blank, or a sentence: what was taken for want of a given one, or how the survey contradicts that."""
+    doubtful: bool
+    """True where it could not be told, or survey and arch.toml do not agree."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class ArchFit:
     """Everything the fitting room answers about one record.
@@ -213,6 +232,8 @@ class ArchFit:
     """What the fit cannot know, in sentences."""
     unseen_movement: UnseenMovement | None = None
     """Movements too small to show, where none is told; None where one is, or none was looked for."""
+    collars: tuple[Collar, ...] = ()
+    """Collar joints of every ring but the innermost, from the opening outwards."""
 
     @property
     def best(self) -> Candidate:

@@ -13,6 +13,7 @@ from survey.curves import curve_of
 from survey.curves.displaced import DisplacedCurve
 from survey.curves.protocol import Curve
 from survey.errors import PlanError
+from survey.fitting.collars import with_found_collars
 from survey.fitting.edge_readings import EdgeReadings
 from survey.fitting.result import ArchFit
 from survey.rebuild.cautions import CAUTIONS
@@ -72,6 +73,7 @@ def plan_rebuild(record: Record, fit: ArchFit, options: RebuildOptions | None = 
         When the record has no ring, or a curve or count is asked for that makes no sense for this arch.
     """
     options = options or RebuildOptions()
+    record = with_found_collars(record, fit)
     if not record.rings:
         raise PlanError(
             "the record has no ring: write a [[rings]] table with depth and brick_width into arch.toml"
@@ -104,7 +106,7 @@ weighs in it, so that more than half is much."""
 def _with_doubts_of_the_fit(plan: RebuildPlan, fit: ArchFit, options: RebuildOptions) -> RebuildPlan:
     """Refuse what the fit says cannot be: a curve of no family, and a repair to a count that has no room."""
     refusals: list[str] = []
-    warnings: list[str] = []
+    warnings = [collar.told for collar in fit.collars if collar.doubtful]
     if fit.verdict.clear and fit.verdict.family is None:
         told = f"{fit.verdict.because} This plan follows the nearest family only."
         if plan.scope is Scope.WHOLE and options.curve is None:

@@ -226,12 +226,14 @@ def _mortar(rings: tuple[RingPlan, ...], depths: dict[int, _Depth], record: Reco
         if k == 0:
             continue
         inside = rings[k - 1]
-        collar = next((r.collar_mm for r in record.rings if r.ring == ring.ring), 0.0)
+        recorded = next(r for r in record.rings if r.ring == ring.ring)
+        collar = recorded.collar_mm
+        known = "thick" if recorded.collar_given else "thick by the survey, not recorded: measure it"
         line(
             f"mortar, collar joint between rings {inside.ring} and {ring.ring}",
             collar_face_mm2(inside, ring, collar),
             depths[ring.ring],
-            f"{plain_mm(collar)} mm thick" if collar else "thickness not recorded: taken as 0, measure it",
+            f"{plain_mm(collar)} mm {known}" if collar else "thickness not recorded: taken as 0, measure it",
         )
     name = record.mortar.name or "kind not recorded: match binder, sand and finish of the old"
     total = sum(q.amount for q in lines)

@@ -99,7 +99,7 @@ class RingSection(_Section):
     turn_deg: Annotated[float, Field(ge=0, lt=90)] = 0.0
     cut: Annotated[Cut, _word_of(Cut)] = Cut.UNCUT
     thickness: Positive | None = None
-    collar_joint: NotNegative = 0.0
+    collar_joint: NotNegative | None = None
 
     @model_validator(mode="after")
     def _turn_agrees(self) -> Self:

@@ -91,7 +91,8 @@ def _ring(ring: RingSection, unit_mm: float) -> Ring:
         turn_rad=math.radians(ring.turn_deg),
         cut=ring.cut.value,
         thickness_mm=None if ring.thickness is None else ring.thickness * unit_mm,
-        collar_mm=ring.collar_joint * unit_mm,
+        collar_mm=_mm(ring.collar_joint, unit_mm, 0.0),
+        collar_given=ring.collar_joint is not None,
     )
 
 

@@ -159,6 +159,8 @@ class Ring:
     """The brick's dimension into the wall (bed depth from face to back); None when not recorded."""
     collar_mm: float = 0.0
     """Mortar between this ring and the one inside it; 0 when not recorded."""
+    collar_given: bool = True
+    """False where arch.toml leaves ``collar_joint`` out, so that the survey may tell it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from survey.condition.result import DeviationMap
+from survey.fitting.collars import with_found_collars
 from survey.fitting.result import ArchFit
 from survey.record.model import Record
 from survey.sheets.deviation_sheet import deviation_sheets
@@ -24,5 +25,6 @@ DEVIATION_SETS: tuple[SheetSet[DeviationMaker], ...] = (
 
 def make_deviation_sets(record: Record, fit: ArchFit, map_: DeviationMap) -> tuple[MadeSet, ...]:
     """Sheets of the condition; a set that has nothing to show is left out."""
+    record = with_found_collars(record, fit)
     made = (MadeSet(s.name, s.make(record, fit, map_), s.part, s.tiled) for s in DEVIATION_SETS)
     return tuple(each for each in made if each.sheets)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from survey.fitting.collars import with_found_collars
 from survey.fitting.result import ArchFit
 from survey.record.model import Record
 from survey.sheets.drawing import Sheet
@@ -17,4 +18,5 @@ FIT_SETS: tuple[SheetSet[FitMaker], ...] = (SheetSet("fit", fit_sheets, Part.FIT
 
 def make_fit_sets(record: Record, fit: ArchFit) -> tuple[MadeSet, ...]:
     """Sheets of the fit."""
+    record = with_found_collars(record, fit)
     return tuple(MadeSet(s.name, s.make(record, fit), s.part, s.tiled) for s in FIT_SETS)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from survey.fitting.collars import with_found_collars
 from survey.fitting.result import ArchFit
 from survey.rebuild.plan import RebuildPlan
 from survey.record.model import Record
@@ -53,4 +54,5 @@ REBUILD_SETS: tuple[SheetSet[RebuildMaker], ...] = (
 
 def make_rebuild_sets(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[MadeSet, ...]:
     """Sheets of the rebuild."""
+    record = with_found_collars(record, fit)
     return tuple(MadeSet(s.name, s.make(record, fit, plan), s.part, s.tiled) for s in REBUILD_SETS)

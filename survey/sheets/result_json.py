@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from survey.fitting.result import (
         ArchFit,
         Candidate,
+        Collar,
         CourseCount,
         Estimate,
         Module,
@@ -183,6 +184,19 @@ def _module(module: Module | None) -> Json | None:
     }
 
 
+def _collar(collar: Collar) -> Json:
+    """The collar joint of a ring: the one used, the one given, and what the survey makes it."""
+    measured = collar.measured
+    return {
+        "ring": collar.ring,
+        "used_mm": collar.used_mm,
+        "given_mm": collar.given_mm,
+        "measured_mm": None if measured is None else {"value": measured.value, "sigma": measured.sigma},
+        "n_points": collar.n_points,
+        "doubtful": collar.doubtful,
+    }
+
+
 def _count(count: CourseCount) -> Json:
     return {
         "ring": count.ring,
@@ -241,6 +255,7 @@ def fit_json(fit: ArchFit) -> str:
         "module": _module(fit.module),
         "courses": counts[0] if counts else None,
         "all_rings": counts,
+        "collars": [_collar(collar) for collar in fit.collars],
         "notes": list(fit.notes),
     }
     return json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"

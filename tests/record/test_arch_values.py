@@ -81,6 +81,8 @@ def test_every_key_reaches_the_record(tmp_path: Path) -> None:
     assert (first.thickness_mm, first.collar_mm, first.turn_rad) == (pytest.approx(4.25 * _IN), 0.0, 0.0)
     assert (second.courses, second.laid, second.thickness_mm) == (None, Laid.SAWTOOTH, None)
     assert (second.turn_rad, second.collar_mm) == pytest.approx((math.pi / 4, 0.4 * _IN))
+    # Left out, the collar joint is 0 until the survey tells it; written, it stands.
+    assert (first.collar_given, second.collar_given) == (False, True)
     assert record.joints.min_mm == pytest.approx(3.175)
     # A greater joint at the intrados lifts the limit at the extrados with it.
     assert record.joints.max_mm == record.joints.extrados_max_mm == pytest.approx(25.4)
