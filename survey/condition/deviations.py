@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from survey.condition.findings import Finding, findings_of, flags_of
+from survey.condition.no_curve import has_curve
 from survey.condition.patterns import find_patterns
 from survey.condition.result import CourseDeviation, DeviationMap
 from survey.condition.ring_table import RingTable, ring_table
@@ -53,7 +54,8 @@ def map_deviations(record: Record, fit: ArchFit) -> DeviationMap:
         for table, slope in zip(tables, slopes, strict=True)
     )
     found = tuple(
-        findings_of(table, sigma, record.tolerances) for table, sigma in zip(tables, sigmas, strict=True)
+        findings_of(table, sigma, record.tolerances, judged=has_curve(fit.verdict))
+        for table, sigma in zip(tables, sigmas, strict=True)
     )
     rows = tuple(
         row

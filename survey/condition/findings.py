@@ -34,6 +34,10 @@ class Kind(StrEnum):
     MISREAD = "misread"
 
 
+AGAINST_THE_CURVE = (Kind.DEVIATION, Kind.BED)
+"""What means nothing where the arch was set out to another curve than the one measured against."""
+
+
 @dataclass(frozen=True, slots=True)
 class Finding:
     """One figure of one course beyond tolerance and uncertainty.
@@ -57,7 +61,9 @@ class Finding:
         return abs(self.value) / self.tolerance
 
 
-def findings_of(table: RingTable, sigma_mm: Floats, tolerances: Tolerances) -> tuple[Finding, ...]:
+def findings_of(
+    table: RingTable, sigma_mm: Floats, tolerances: Tolerances, *, judged: bool = True
+) -> tuple[Finding, ...]:
     """Everything to call out in one ring, the worst of a course first.
 
     Parameters
@@ -66,6 +72,8 @@ def findings_of(table: RingTable, sigma_mm: Floats, tolerances: Tolerances) -> t
     sigma_mm : (n,) float
         Standard uncertainty of the courses' deviations, the fit's share included.
     tolerances : Tolerances
+    judged : bool
+        False where the arch keeps to no known curve: deviations and beds are then no findings.
     """
     rhythm = joint_rhythm(table.joint_mm)
     scatter = _scatter(table.joint_mm - rhythm)
@@ -80,7 +88,8 @@ def findings_of(table: RingTable, sigma_mm: Floats, tolerances: Tolerances) -> t
         (Kind.BED, off_true, table.tilt_sigma_rad, tolerances.bed_rad, DIFFERENCE_FACTOR),
         (Kind.MISREAD, table.edges_apart_mm, none, tolerances.intrados_mm, COVERAGE_FACTOR),
     )
-    found = [finding for row in rows for finding in _beyond(table, *row)]
+    called = [row for row in rows if judged or row[0] not in AGAINST_THE_CURVE]
+    found = [finding for row in called for finding in _beyond(table, *row)]
     return tuple(sorted(found, key=lambda f: (f.index, -f.ratio)))
 
 

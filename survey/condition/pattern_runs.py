@@ -232,8 +232,8 @@ def _moved_course(table: RingTable, course: int, size: Estimate, evidence: float
     return Pattern("recessed course", sentence, table.ring.ring, course, course, size, evidence)
 
 
-def noted_repairs(table: RingTable) -> tuple[Pattern, ...]:
-    """Runs of courses noted on site as replaced."""
+def noted_repairs(table: RingTable, *, judged: bool = True) -> tuple[Pattern, ...]:
+    """Runs of courses noted on site as replaced; how far off the curve only where it can be judged by."""
     replaced = np.array([c is Condition.REPLACED for c in table.condition])
     edge = np.flatnonzero(np.diff(np.concatenate([[0], replaced.astype(np.int64), [0]])))
     found = []
@@ -241,7 +241,8 @@ def noted_repairs(table: RingTable) -> tuple[Pattern, ...]:
         first, last = int(table.course[start]), int(table.course[end - 1])
         own = table.deviation_mm[start:end]
         own = own[np.isfinite(own)]
-        size = Estimate(float(own.mean()), float(own.std() / np.sqrt(len(own)))) if len(own) > 1 else None
+        told = judged and len(own) > 1
+        size = Estimate(float(own.mean()), float(own.std() / np.sqrt(len(own)))) if told else None
         sentence = (
             f"{_where(table, first, last)} {'was' if first == last else 'were'} replaced, as noted on site"
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from survey.condition.no_curve import has_curve, nothing_to_judge_by
 from survey.condition.noise_model import CourseNoise, course_noise, outliers
 from survey.condition.pattern_faces import springing_levels, twisted_face
 from survey.condition.pattern_runs import (
@@ -38,14 +39,34 @@ def find_patterns(
     tables : tuple of RingTable
     slopes : tuple of (n, k) float
         How far each ring's courses follow the curve's parameters.
+
+    Notes
+    -----
+    Where the arch was set out to none of the families, what leaves the nearest of them is the curve's own
+    shape and no distress: then only what needs no curve is named, and one sentence says so.
     """
     found: list[Pattern] = list(springing_levels(record, fit))
+    judged = has_curve(fit.verdict)
+    if not judged:
+        found.append(nothing_to_judge_by(tables[0], fit.verdict))
+    for table in tables:
+        found.extend(noted_repairs(table, judged=judged))
+        found.extend(twisted_face(table, record.tolerances, fit))
+        if judged:
+            found.extend(brick_lot(table))
+            found.extend(joint_rhythm_change(table, fit.movement))
+    if judged:
+        found.extend(_off_the_curve(record, fit, tables, slopes))
+    return tuple(sorted(found, key=lambda p: -p.evidence))
+
+
+def _off_the_curve(
+    record: Record, fit: ArchFit, tables: tuple[RingTable, ...], slopes: tuple[Floats, ...]
+) -> list[Pattern]:
+    """Patterns seen in how far the courses stand off the curve."""
+    found: list[Pattern] = []
     sag_told = fit.movement is not None
     for table, slope in zip(tables, slopes, strict=True):
-        found.extend(noted_repairs(table))
-        found.extend(brick_lot(table))
-        found.extend(joint_rhythm_change(table, fit.movement))
-        found.extend(twisted_face(table, record.tolerances, fit))
         known = np.isfinite(table.deviation_mm)
         if np.count_nonzero(known) < FEWEST_COURSES:
             continue
@@ -66,7 +87,7 @@ def find_patterns(
                 noise = _deviation_noise(fit, table, slope, known, smooth_waves(noise.station_mm))
         if fit.movement is None:
             found.extend(offset_patch(table, known, noise))
-    return tuple(sorted(found, key=lambda p: -p.evidence))
+    return found
 
 
 def _deviation_noise(
