@@ -9,10 +9,22 @@ from numpy.typing import NDArray
 
 from survey.curves import curve_of
 from survey.curves.protocol import Floats
-from survey.fitting.edge_readings import INNER, LEFT, MID, OUTER, RIGHT, EdgeReadings, average_edges
+from survey.fitting.before_movement import brought_back
+from survey.fitting.edge_readings import (
+    INNER,
+    LEFT,
+    MID,
+    OUTER,
+    RIGHT,
+    EdgeReadings,
+    PointPlaces,
+    along_mm,
+    average_edges,
+    ring_offset_mm,
+)
 from survey.fitting.numbering import number_points
-from survey.fitting.result import ArchFit, GapCount
-from survey.record.model import Record
+from survey.fitting.result import ArchFit, GapCount, Movement
+from survey.record.model import UNKNOWN, Record
 
 CORNERS = ((INNER, LEFT), (INNER, RIGHT), (OUTER, RIGHT), (OUTER, LEFT))
 """Corners of a brick in the order of the plan: intrados left and right, extrados right and left."""
@@ -85,13 +97,45 @@ class RingEdges:
 
 def read_edges(record: Record, fit: ArchFit) -> EdgeReadings | None:
     """All surveyed edges of the record, without the points the fit set aside; None when there is none."""
-    kept = np.ones(len(record.points), dtype=bool)
-    kept[fit.points.index[fit.points.set_aside]] = False
-    trusted = replace(record, points=record.points.take(kept))
+    trusted = _trusted(record, fit)
+    return average_edges(trusted, _placed(trusted, fit)) if len(trusted.points) else None
+
+
+def read_laid_edges(record: Record, fit: ArchFit, movement: Movement) -> EdgeReadings | None:
+    """The same edges against the original of a moved arch, every brick taken back with its piece."""
+    trusted = _trusted(record, fit)
     if not len(trusted.points):
         return None
-    placed = number_points(trusted, curve_of(fit.best.shape), fit.origin_mm)
-    return average_edges(trusted, placed.places)
+    return average_edges(trusted, _as_laid(trusted, fit, movement, _placed(trusted, fit)))
+
+
+def _trusted(record: Record, fit: ArchFit) -> Record:
+    """The record without the points the fit set aside."""
+    kept = np.ones(len(record.points), dtype=bool)
+    kept[fit.points.index[fit.points.set_aside]] = False
+    return replace(record, points=record.points.take(kept))
+
+
+def _placed(record: Record, fit: ArchFit) -> PointPlaces:
+    """The points numbered along the curve fitted to the arch as it stands."""
+    return number_points(record, curve_of(fit.best.shape), fit.origin_mm).places
+
+
+def _as_laid(record: Record, fit: ArchFit, movement: Movement, places: PointPlaces) -> PointPlaces:
+    """Numbered points (n,) against the original, taken back with the pieces of the arch."""
+    original = curve_of(movement.original.shape)
+    known = (places.ring != UNKNOWN) & (places.course != UNKNOWN)
+    brick = np.where(known, places.ring * 1_000_000 + places.course, UNKNOWN)
+    back = brought_back(original, movement, fit.to_arch(record.points.xy_mm), brick=brick)
+    located = original.locate(back)
+    along, deviation = located.station_mm.copy(), np.full(len(back), np.nan)
+    for ring in record.rings:
+        on = places.ring == ring.ring
+        offset_mm = ring_offset_mm(record.rings, ring.ring)
+        along[on] = along_mm(original, located.station_mm[on], offset_mm)
+        face_mm = offset_mm + np.where(places.surface[on] == OUTER, ring.depth_mm, 0.0)
+        deviation[on] = located.distance_mm[on] - face_mm
+    return replace(places, station_mm=located.station_mm, along_mm=along, deviation_mm=deviation)
 
 
 def edges_of_ring(

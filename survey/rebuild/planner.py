@@ -14,13 +14,13 @@ from survey.curves.displaced import DisplacedCurve
 from survey.curves.protocol import Curve
 from survey.errors import PlanError
 from survey.fitting.collars import with_found_collars
-from survey.fitting.edge_readings import EdgeReadings
+from survey.fitting.edge_readings import EdgeReadings, ring_length_mm
 from survey.fitting.result import ArchFit
 from survey.rebuild.cautions import CAUTIONS
 from survey.rebuild.centring import plan_centring
 from survey.rebuild.courses import Fate, RingCount, choose_scope, count_ring, fates, missing_courses
 from survey.rebuild.curve_choice import ChosenCurve, choose_curve, repair_choice
-from survey.rebuild.edges import RingEdges, edges_of_ring, read_edges
+from survey.rebuild.edges import RingEdges, edges_of_ring, read_edges, read_laid_edges
 from survey.rebuild.found_ring import FoundRing
 from survey.rebuild.laying import laying_notes, order_laying
 from survey.rebuild.layout_draft import ClosedRing, RingDraft, close_ring, planned_widths
@@ -38,6 +38,14 @@ from survey.rebuild.salvage import place_salvage, purchase_notes, salvage_notes,
 from survey.rebuild.stagger import alignment_warning, joints_against, stagger
 from survey.rebuild.templets import assign_templets, group_templets
 from survey.record.model import Record
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Readings:
+    """Surveyed edges as they stand, and as they were laid where the arch has moved; None without any."""
+
+    standing: EdgeReadings | None
+    laid: EdgeReadings | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -79,8 +87,9 @@ def plan_rebuild(record: Record, fit: ArchFit, options: RebuildOptions | None = 
             "the record has no ring: write a [[rings]] table with depth and brick_width into arch.toml"
         )
     readings = read_edges(record, fit)
+    laid = None if fit.movement is None else read_laid_edges(record, fit, fit.movement)
     surveyed = tuple(
-        _survey_ring(record, fit, options, lines, readings)
+        _survey_ring(record, fit, options, lines, _Readings(readings, laid))
         for lines in ring_lines(curve_of(fit.best.shape), record.rings)
     )
     scope = choose_scope(options, [s.missing for s in surveyed])
@@ -131,17 +140,27 @@ def _with_doubts_of_the_fit(plan: RebuildPlan, fit: ArchFit, options: RebuildOpt
 
 
 def _survey_ring(
-    record: Record, fit: ArchFit, options: RebuildOptions, lines: RingLines, readings: EdgeReadings | None
+    record: Record, fit: ArchFit, options: RebuildOptions, lines: RingLines, readings: _Readings
 ) -> _Surveyed:
     ring = lines.ring
     count = count_ring(ring, record, fit, options, inner=lines.inner)
-    edges = edges_of_ring(readings, fit, ring.ring, count=count.count, numbers=count.numbers)
-    rhythm = find_rhythm(
-        read_rhythm(record, ring, edges, length_mm=lines.inner.length_mm, numbers=count.numbers),
-        brick_width_mm=ring.brick_width_mm * section_factor(ring),
-        not_joints=hinge_joints(fit, count.count),
-    )
+
+    def edges_and_rhythm(read: EdgeReadings | None, length_mm: float) -> tuple[RingEdges, RingRhythm]:
+        edges = edges_of_ring(read, fit, ring.ring, count=count.count, numbers=count.numbers)
+        rhythm = find_rhythm(
+            read_rhythm(record, ring, edges, length_mm=length_mm, numbers=count.numbers),
+            brick_width_mm=ring.brick_width_mm * section_factor(ring),
+            not_joints=hinge_joints(fit, count.count),
+        )
+        return edges, rhythm
+
+    edges, rhythm = edges_and_rhythm(readings.standing, lines.inner.length_mm)
     edges = edges.without(rhythm.gross.reshape(-1, 2))
+    if readings.laid is not None and fit.movement is not None:
+        # A springing that sank, or a hinge that opened, widened joints that were not laid so.
+        original = curve_of(fit.movement.original.shape)
+        _, laid = edges_and_rhythm(readings.laid, ring_length_mm(original, lines.offset_mm))
+        rhythm = laid.standing_at(rhythm)
     return _Surveyed(lines, count, edges, rhythm, missing_courses(record, ring.ring, count))
 
 

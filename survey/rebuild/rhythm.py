@@ -61,6 +61,10 @@ class RingRhythm:
         """Number of courses."""
         return int(self.width_mm.size)
 
+    def standing_at(self, now: RingRhythm) -> RingRhythm:
+        """The rhythm as laid of an arch that has moved since, with its edges where they stand now."""
+        return replace(self, edge_mm=now.edge_mm, gross=now.gross, leverage=now.leverage, prior=now.prior)
+
 
 def find_rhythm(
     readings: Readings, *, brick_width_mm: float, not_joints: NDArray[np.int64] | None = None
