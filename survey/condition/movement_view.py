@@ -10,6 +10,7 @@ import numpy as np
 from survey.condition.result import CourseDeviation
 from survey.curves import curve_of
 from survey.curves.protocol import Curve, Floats
+from survey.curves.shape import Family
 from survey.errors import GeometryError
 from survey.fitting.before_movement import brought_back
 from survey.fitting.edge_readings import ring_offset_mm
@@ -101,15 +102,19 @@ class MovementResiduals:
     station_mm : (n,) float
         On the original.
     before_mm, after_mm : (n,) float
-        Distance from the best still curve, and from the pieces as they moved, outwards positive.
+        Distance from the nearest still curve, and from the pieces as they moved, outwards positive.
     set_aside : (n,) bool
         Points the fit set aside as gross.
+    still : Family
+        Of the still curve: of all families the one nearest to the points, which ``Movement.rms_before_mm``
+        is of. It need not be the family of the original.
     """
 
     station_mm: Floats
     before_mm: Floats
     after_mm: Floats
     set_aside: np.ndarray
+    still: Family
 
 
 def view_movement(
@@ -175,16 +180,17 @@ def fitting_factor(original: Curve, movement: Movement) -> int:
 
 
 def movement_residuals(record: Record, fit: ArchFit, movement: Movement) -> MovementResiduals:
-    """The picture before and after: every fitted point against the still curve and against the moved "
-    "pieces."""
+    """Before and after: every fitted point against the nearest still curve and the moved pieces."""
+    still = min(fit.candidates.values(), key=lambda candidate: candidate.rms_mm)
     xy = fit.to_arch(record.points.xy_mm[fit.points.index])
     after = against_pieces(curve_of(movement.original.shape), movement, xy)
     order = np.argsort(after.station_mm, kind="stable")
     return MovementResiduals(
         after.station_mm[order],
-        fit.points.deviation_mm[order],
+        curve_of(still.shape).locate(xy).distance_mm[order],
         after.distance_mm[order],
         fit.points.set_aside[order],
+        still.family,
     )
 
 

@@ -17,7 +17,7 @@ from survey.sheets.arrangement import Arranged, further_columns, rule_beside, sh
 from survey.sheets.columns import Part, Said, flow_parts
 from survey.sheets.drawing import Anchor, Box, Dash, Layer, Line, Placed, Primitive, Sheet, Style, Text
 from survey.sheets.exaggeration import readable_mm
-from survey.sheets.fit_words import figure_table
+from survey.sheets.fit_words import FAMILY_NAMES, figure_table
 from survey.sheets.furniture import cautions, cautions_height_mm, orientation_mark, scale_bar
 from survey.sheets.movement_drawing import NAME, TWICE, movement_drawing
 from survey.sheets.page import Paper, fitted
@@ -88,7 +88,7 @@ def _caption(view: MovementView, left: Box) -> list[Primitive]:
 
 
 def _strips(movement: Movement, residuals: MovementResiduals, box: Box) -> list[Primitive]:
-    """Residuals against the best still curve and against the moved pieces, on one scale."""
+    """Residuals against the nearest still curve and against the moved pieces, on one scale."""
     length = curve_of(movement.original.shape).length_mm
     height = (box.height - 9.0) / 2
     station = residuals.station_mm
@@ -98,8 +98,9 @@ def _strips(movement: Movement, residuals: MovementResiduals, box: Box) -> list[
     upper = strip.Strip(Box(box.left, box.top - height, box.width, height), ends, values)
     lower = strip.Strip(Box(box.left, box.bottom, box.width, height), ends, values)
     was, now = figure(movement.rms_before_mm, 2), figure(movement.rms_after_mm, 2)
-    before = f"Before: points against the best curve that stands still, mm; rms {was}"
-    after = f"After: points against the pieces as they moved, mm; rms {now}"
+    still = FAMILY_NAMES[residuals.still]
+    before = f"Before: points against the nearest still curve of all families, here {still}, mm; rms {was}"
+    after = f"After: points against the pieces as they moved, mm; rms {now} (both rms by the points' weights)"
     return [
         *_strip(movement, upper, before, station, residuals.before_mm, residuals.set_aside),
         *_strip(movement, lower, after, station, residuals.after_mm, residuals.set_aside),

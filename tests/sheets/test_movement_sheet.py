@@ -155,7 +155,7 @@ def test_everything_a_reader_needs_is_said(name):
     assert MOVING in words
     for number, hinge in enumerate(made.map_.movement.hinges, start=1):
         assert f"{number} {hinge.where}" in words
-    assert "rms 5.00" in words
+    assert f"of all families, here {made.fit.best.family.value}, mm; rms 5.00" in words
     assert "rms 1.00" in words
 
 
