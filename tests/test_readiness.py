@@ -96,12 +96,12 @@ def test_a_miscount_is_told_before_it_is_built_to(tmp_path: Path, capsys: pytest
     lines = capsys.readouterr().out.splitlines()
     fit, deviations, rebuild, status = lines[-4:]
     assert fit.startswith("fit: can be done; ")
-    assert "arch.toml gives ring 1 36 courses, but the courses found and the rhythm make it 33" in deviations
+    assert "By arch.toml ring 1 has 36 courses, but the courses found and the rhythm make it 33" in deviations
     assert deviations.startswith("deviations: can be done, with doubts; ")
     assert rebuild.startswith("rebuild: cannot be done yet; Ring 1: 36 courses are recorded, but ")
     assert status == "can be used; look at the doubts first"
     assert main(["fit", str(folder), "--out", str(tmp_path / "out")]) == 0
-    assert "arch.toml gives ring 1 36 courses, but the courses found" in capsys.readouterr().out
+    assert "By arch.toml ring 1 has 36 courses, but the courses found" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize("name", ["cellar_doorway", "loft_window", "cart_gateway"])

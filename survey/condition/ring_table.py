@@ -28,6 +28,7 @@ from survey.fitting.edge_readings import (
     ring_offset_mm,
 )
 from survey.fitting.result import CourseCount
+from survey.fitting.unmeasured import unmeasured_courses
 from survey.record.model import Condition, Edge, Feature, Record, Ring
 
 
@@ -128,7 +129,7 @@ def ring_table(
     offset = ring_offset_mm(record.rings, ring.ring)
     width, _ = typical_width(record, ring, readings)
     noted = RingNotes(notes, recorded)
-    missing = _missing(count, noted)
+    missing = _missing(record, count, noted)
     edges = ring_edges(curve, offset, read, width_mm=width, count=count.count)
     joints = _joints(curve, offset, read, noted, record, places)
     usual = middle_of(joints.value_mm)
@@ -210,12 +211,14 @@ class _Parts:
         )
 
 
-def _missing(count: CourseCount, noted: RingNotes) -> np.ndarray:
-    """Courses in a counted gap, or noted as missing."""
+def _missing(record: Record, count: CourseCount, noted: RingNotes) -> np.ndarray:
+    """Courses in a counted gap, unless they were only not measured, or noted as missing."""
     missing = noted.is_missing()
     for gap in count.gaps:
         first = course_numbers(count, [gap.after_course])[gap.after_course] + 1
         missing[first - 1 : first - 1 + gap.count] = True
+    there = sorted(unmeasured_courses(record, count.ring, count.gaps, count.count).there)
+    missing[[number - 1 for number in course_numbers(count, there).values()]] = False
     return missing
 
 

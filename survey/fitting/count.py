@@ -27,6 +27,7 @@ from survey.fitting.reckoning import (
     RingReckoning,
 )
 from survey.fitting.result import CourseCount, GapCount
+from survey.fitting.unmeasured import unmeasured_courses
 from survey.record.model import Record, Ring
 
 __all__ = ["count_courses", "course_numbers", "edges_to_courses"]
@@ -71,7 +72,9 @@ def count_courses(record: Record, curve: Curve, origin_mm: tuple[float, float]) 
             replace(gap, station_start_mm=float(a), station_end_mm=float(b))
             for gap, (a, b) in zip(count.gaps, ends.reshape(-1, 2), strict=True)
         )
-        counts.append(replace(count, gaps=gaps))
+        assumed = unmeasured_courses(record, ring.ring, gaps, count.count).told
+        doubt = " ".join(part for part in (count.doubt, assumed) if part)
+        counts.append(replace(count, gaps=gaps, doubt=doubt))
     return tuple(counts)
 
 
@@ -94,7 +97,7 @@ def _ring_count(reckoning: RingReckoning) -> CourseCount:
     if ring.courses is not None and odds.rhythm_probability < DOUBT_BELOW:
         others = {k: p for k, p in odds.rhythm.items() if k != ring.courses}
         doubts.append(
-            f"arch.toml gives ring {ring.ring} {ring.courses} courses, but the courses found and the rhythm "
+            f"By arch.toml ring {ring.ring} has {ring.courses} courses, but the courses found and the rhythm "
             f"make it {likeliest(others)}: count them again."
         )
     return CourseCount(

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from survey.curves.protocol import Curve
 from survey.errors import PlanError
 from survey.fitting.result import ArchFit, CourseCount
+from survey.fitting.unmeasured import unmeasured_courses
 from survey.rebuild import words
 from survey.rebuild.edges import Renumbering, RingEdges
 from survey.rebuild.plan import RebuildOptions, Scope
@@ -105,16 +106,24 @@ def _count_that_fits(ring: Ring, record: Record, length_mm: float) -> int:
 
 
 def missing_courses(record: Record, ring: int, count: RingCount) -> NDArray[np.bool_]:
-    """Mask (N,) of the courses that are not there: noted as missing, or inside a gap the fit found."""
+    """Mask (N,) of the courses that are not there: noted as missing, or in a gap that was not passed over."""
     missing = np.zeros(count.count, dtype=bool)
     for gap in count.numbers.gaps:
         first = count.numbers.plan_course(gap.after_course)
         missing[max(first, 0) : max(first, 0) + gap.count] = True
+    missing[_passed_over(record, count)] = False
     for note in notes_of(record, ring):
         course = count.numbers.plan_course(note.course)
         if note.condition is Condition.MISSING and 1 <= course <= count.count:
             missing[course - 1] = True
     return missing
+
+
+def _passed_over(record: Record, count: RingCount) -> list[int]:
+    """Indices of courses in gaps of the points that are taken to be there all the same."""
+    there = unmeasured_courses(record, count.ring, count.numbers.gaps, count.count).there
+    planned = (count.numbers.plan_course(c) for c in sorted(there))
+    return [c - 1 for c in planned if 1 <= c <= count.count]
 
 
 def choose_scope(options: RebuildOptions, missing: Sequence[NDArray[np.bool_]]) -> Scope:
@@ -132,8 +141,8 @@ def fates(
     """What becomes of each course, as ``Fate`` values (N,).
 
     Repair: all that is there stands, but for bricks noted ``reuse = no``. Whole: a brick goes back to its own
-    place when the record says so or it was recorded and is not broken; what was never recorded is planned
-    new.
+    place when the record says so or it was recorded and is not broken, or was only passed over between
+    measured courses; what was never recorded is planned new.
     """
     notes = {count.numbers.plan_course(n.course): n for n in notes_of(record, count.ring)}
     fate = np.full(count.count, Fate.NEW, dtype=np.int64)
@@ -142,7 +151,8 @@ def fates(
         out = [c - 1 for c, n in notes.items() if n.reuse is False and 1 <= c <= count.count]
         fate[out] = Fate.NEW
         return fate
-    seen = edges.surveyed
+    seen = edges.surveyed.copy()
+    seen[_passed_over(record, count)] = True
     for course in range(1, count.count + 1):
         if not missing[course - 1] and _goes_back(notes.get(course), surveyed=bool(seen[course - 1])):
             fate[course - 1] = Fate.GOES_BACK

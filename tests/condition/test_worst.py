@@ -53,8 +53,14 @@ def test_no_more_than_ten() -> None:
 
 
 def test_one_missing_course_is_told_in_the_singular() -> None:
-    lines = worst(LaidRing(N, surveyed=[c for c in range(1, N + 1) if c != 30], recorded=N))
+    laid = LaidRing(N, surveyed=[c for c in range(1, N + 1) if c != 30], recorded=N)
+    lines = worst(laid, notes=(note(1, 30, condition=Condition.MISSING),))
     assert lines[0].what == "1 course missing"
+
+
+def test_one_course_that_was_only_not_measured_is_not_missing() -> None:
+    laid = LaidRing(N, surveyed=[c for c in range(1, N + 1) if c != 30], recorded=N)
+    assert not any("missing" in line.what for line in worst(laid))
 
 
 def test_a_cracked_course_out_of_line_stands_once_with_the_more_careful_advice() -> None:
