@@ -59,7 +59,8 @@ class Comparison:
     courses : tuple of CourseMovement
         Courses read in both.
     spread_mm, settlement_mm, crown_drop_mm : Estimate
-        Springings further apart, right one lower, crown lower; NaN where not measured in both.
+        Springings further apart, right one lower than the left, crown lower than the tied points would have
+        it (the datum points; else the mean level of the springings); NaN where not measured in both.
     sentences : tuple of str
     doubts : tuple of str
         Why this may not be one arch; what moved is told after them.
@@ -262,7 +263,8 @@ def _sentences(
         which = "right" if settlement.value > 0 else "left"
         said.append(f"The {which} springing has sunk {_much(settlement)} against the other.")
     if _is_sure(crown):
-        said.append(f"The crown has {'dropped' if crown.value > 0 else 'risen'} {_much(crown)}.")
+        way = "dropped" if crown.value > 0 else "risen"
+        said.append(f"The crown has {way} {_much(crown)} {_crown_reference(tie)}.")
     said.extend(_run_sentences(courses))
     if len(said) == 1:
         said.append("Nothing moved beyond the uncertainty of the two surveys.")
@@ -284,6 +286,13 @@ def _misread_sentences(courses: tuple[CourseMovement, ...]) -> list[str]:
             f"The edges of {noun} {which} of ring {ring} moved too differently to be right: measure again."
         )
     return said
+
+
+def _crown_reference(tie: SurveyTie) -> str:
+    """What the movement of the crown is measured from."""
+    if tie.by is Tie.DATUM:
+        return "against the datum points"
+    return "against the mean level of the springings"
 
 
 def _is_sure(size: Estimate) -> bool:

@@ -25,6 +25,10 @@ CROWN = "crown"
 """What the fit calls the hinge between the haunches."""
 
 
+AGAINST_SPRINGINGS = "against the mean level of the springings"
+"""What the movement of a crown is measured from: one survey cannot tell which springing sank."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class PieceOutline:
     """One rigid piece: its soffit and its back from left to right, before and after, in the arch frame.
@@ -320,7 +324,9 @@ def _what_moved(movement: Movement) -> list[str]:
         which, other = ("right", "left") if sunk.value > 0 else ("left", "right")
         said.append(f"The {which} springing has sunk {_much(sunk)} against the {other}.")
     if abs(drop.value) > 2 * drop.sigma:
-        said.append(f"The crown has {'dropped' if drop.value > 0 else 'risen'} {_much(drop)}.")
+        said.append(
+            f"The crown has {'dropped' if drop.value > 0 else 'risen'} {_much(drop)} {AGAINST_SPRINGINGS}."
+        )
     return said
 
 

@@ -121,7 +121,9 @@ class Movement:
     """The surveyed arch as rigid pieces of its original.
 
     ``spread_mm`` is how much further apart the springings stand than they were (negative: closer),
-    ``settlement_mm`` how much the right springing sank against the left (negative: left sank).
+    ``settlement_mm`` how much the right springing sank against the left (negative: left sank), and
+    ``crown_drop_mm`` how far the middle of the intrados came down against the mean level of both springings.
+    With the left springing held it came down half the settlement further.
     """
 
     original: Candidate

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from survey.condition.compare import Comparison, CourseMovement
+from survey.condition.tie import Tie
 from survey.curves import curve_of
 from survey.curves.protocol import Floats
 from survey.fitting.edge_readings import ring_offset_mm
@@ -292,10 +293,11 @@ def _survey(order: str, record: Record) -> str:
 
 
 def _figures(comparison: Comparison) -> Schedule:
+    against = "datum points" if comparison.tie.by is Tie.DATUM else "mean springing"
     named = (
         ("springings further apart", comparison.spread_mm),
         ("right springing lower than left", comparison.settlement_mm),
-        ("crown lower", comparison.crown_drop_mm),
+        (f"crown lower than {against}", comparison.crown_drop_mm),
     )
     rows = tuple((words, figure(s.value, 1) or "not measured", _known(s.sigma)) for words, s in named)
     columns = (Column("movement", Anchor.LEFT), Column("value"), Column("standard\nuncertainty"))

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from survey.condition.movement_view import HingeView, MovementView
+from survey.condition.movement_view import AGAINST_SPRINGINGS, HingeView, MovementView
 from survey.condition.result import CourseDeviation, DeviationMap
 from survey.curves import curve_of
 from survey.curves.protocol import Curve, Floats
@@ -342,13 +342,13 @@ def _arrow(start: XY, end: XY, scale: float) -> list[Primitive]:
 def _crown(
     view: MovementView, movement: Movement, original: Curve, scale: float
 ) -> tuple[list[Primitive], list[list[Text]]]:
-    """How far the middle of the soffit came down: an arrow, and places for its figure."""
+    """How far the middle of the soffit came down against both springings' mean: arrow and figure."""
     middle = original.length_mm / 2
     piece = next(p for p in movement.pieces if p.start_mm <= middle <= p.end_mm)
     was = original.point(np.array([middle]))
     goes = exaggerated(was, piece, view.factor)
     drop = movement.crown_drop_mm
-    words = f"crown {'dropped' if drop.value >= 0 else 'risen'} {told(drop)}"
+    words = f"crown {'dropped' if drop.value >= 0 else 'risen'} {told(drop)}, {AGAINST_SPRINGINGS}"
     x, y = _pair(goes[0] / scale)
     lowest = min(y, float(was[0, 1]) / scale)
     style = ink.letters(Layer.DIMENSION)

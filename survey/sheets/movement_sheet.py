@@ -200,7 +200,7 @@ def motion_table(movement: Movement) -> Schedule:
         for words, size in (
             ("springings further apart", movement.spread_mm),
             ("right springing lower than left", movement.settlement_mm),
-            ("crown lower", movement.crown_drop_mm),
+            ("crown lower than mean springing", movement.crown_drop_mm),
         )
     )
     return Schedule(columns, rows, "How far it moved, mm")

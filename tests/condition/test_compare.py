@@ -94,7 +94,15 @@ def test_courses_that_dropped_between_the_surveys_are_told_as_one_run() -> None:
     assert len(runs) == 1
     assert "moved up to" in runs[0]
     assert "into the opening" in runs[0]
-    assert any(s.startswith("The crown has dropped") for s in found.sentences)
+    (crown,) = (s for s in found.sentences if s.startswith("The crown has dropped"))
+    assert crown.endswith(" against the datum points.")
+
+
+def test_a_crown_between_surveys_tied_by_springings_is_told_against_them() -> None:
+    down = dict.fromkeys(range(19, 34), -6.0)
+    found = compared(surveyed(LaidRing(N), 1), surveyed(LaidRing(N, deviation_mm=down), 2))
+    (crown,) = (s for s in found.sentences if s.startswith("The crown has dropped"))
+    assert crown.endswith(" against the mean level of the springings.")
 
 
 def test_a_springing_pushed_out_and_sunk_is_told() -> None:

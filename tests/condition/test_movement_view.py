@@ -122,7 +122,7 @@ def test_signs_name_the_courses_the_side_and_the_width() -> None:
     assert "At the left springing: a joint open at the back" in view.hinges[0].sign
     text = " ".join(view.sentences)
     assert "The springings stand 20 mm (± 4) further apart" in text
-    assert "The crown has dropped" in text
+    assert "The crown has dropped 8 mm (± 2) against the mean level of the springings." in text
     assert "abutments that lean outwards" in text
     assert "let an engineer look" in text
     assert "sunk" not in text

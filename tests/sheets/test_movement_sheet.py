@@ -139,7 +139,7 @@ def test_spread_settlement_and_drop_are_written_true_and_drawn_exaggerated(name)
         side = "right" if true.settlement_mm > 0 else "left"
         assert sunk == [f"{side} springing {told(movement.settlement_mm)} lower"]
     verb = "dropped" if movement.crown_drop_mm.value > 0 else "risen"
-    assert f"crown {verb} {told(movement.crown_drop_mm)}" in texts
+    assert f"crown {verb} {told(movement.crown_drop_mm)}, against the mean level of the springings" in texts
     assert len(tagged(marks, "arrow")) == 3 + len(sunk)
 
 
