@@ -8,7 +8,7 @@ import numpy as np
 
 from survey.condition.same_arch import Common, asked, check_datums, check_same_arch, doubts_of_courses
 from survey.condition.tie import SurveyTie, Tie, tie_surveys
-from survey.condition.words import capital, course_run
+from survey.condition.words import capital, course_list
 from survey.curves import curve_of
 from survey.curves.protocol import Curve, Floats
 from survey.fitting.collars import with_found_collars
@@ -276,14 +276,12 @@ def _misread_sentences(courses: tuple[CourseMovement, ...]) -> list[str]:
     """One sentence a ring, courses in a row told by the first and the last."""
     said = []
     for ring in sorted({c.ring for c in courses}):
-        number = np.array([c.course for c in courses if c.ring == ring and c.misread])
-        if len(number) == 0:
+        number = [c.course for c in courses if c.ring == ring and c.misread]
+        if not number:
             continue
-        rows = np.split(number, np.flatnonzero(np.diff(number) > 1) + 1)
-        which = ", ".join(str(r[0]) if len(r) == 1 else f"{r[0]} to {r[-1]}" for r in rows)
-        noun = "course" if len(number) == 1 else "courses"
         said.append(
-            f"The edges of {noun} {which} of ring {ring} moved too differently to be right: measure again."
+            f"The edges of {course_list(number)} of ring {ring} moved too differently to be right: "
+            "measure again."
         )
     return said
 
@@ -309,7 +307,10 @@ def _goes_on(last: CourseMovement, course: CourseMovement) -> bool:
 
 
 def _run_sentences(courses: tuple[CourseMovement, ...]) -> list[str]:
-    """One sentence a run of courses that moved the same way; a single still course does not end a run."""
+    """One sentence a run of courses that moved the same way; a single still course does not end a run.
+
+    Only courses that moved are listed in it.
+    """
     runs: list[list[CourseMovement]] = []
     for course in (c for c in courses if c.moved):
         last = runs[-1][-1] if runs else None
@@ -320,7 +321,7 @@ def _run_sentences(courses: tuple[CourseMovement, ...]) -> list[str]:
     said = []
     for run in runs:
         most = max(run, key=lambda c: abs(c.outwards_mm.value))
-        where = capital(course_run(run[0].course, run[-1].course))
+        where = capital(course_list([c.course for c in run]))
         way = "outwards" if most.outwards_mm.value > 0 else "into the opening"
         upto = "" if len(run) == 1 else "up to "
         along = max(run, key=lambda c: abs(c.along_mm.value)).along_mm

@@ -98,6 +98,15 @@ def test_courses_that_dropped_between_the_surveys_are_told_as_one_run() -> None:
     assert crown.endswith(" against the datum points.")
 
 
+def test_a_still_course_within_a_run_is_not_said_to_have_moved() -> None:
+    down = dict.fromkeys((14, 16, 17, 18), -12.0)
+    found = compared(
+        with_datums(surveyed(LaidRing(N), 1)), with_datums(surveyed(LaidRing(N, deviation_mm=down), 2))
+    )
+    (run,) = (s for s in found.sentences if s.startswith("Courses"))
+    assert run.startswith("Courses 14 and 16 to 18 of ring 1 moved up to ")
+
+
 def test_a_crown_between_surveys_tied_by_springings_is_told_against_them() -> None:
     down = dict.fromkeys(range(19, 34), -6.0)
     found = compared(surveyed(LaidRing(N), 1), surveyed(LaidRing(N, deviation_mm=down), 2))
