@@ -31,7 +31,27 @@ def _line(n: int, x_step: float, y_step: float) -> list[str]:
     return [f"P{i},{i * x_step - 150:.1f},{i * y_step:.1f},,intrados,1,,,," for i in range(n)]
 
 
+def _row(rise_mm: float) -> list[str]:
+    """Edges of 15 bricks over about a metre, flat or with a little rise, each read within about 1 mm."""
+    error = np.random.default_rng(7).normal(0.0, 1.0, (15, 2))
+    rows = []
+    for course in range(1, 16):
+        for k in range(2):
+            x = 66.0 * (course - 8) + 56.0 * (k - 0.5)
+            y = rise_mm * (1.0 - (x / 495.0) ** 2) + error[course - 1, k]
+            rows.append(f"P{2 * course + k},{x:.2f},{y:.2f},,intrados,1,,,1.0,")
+    return rows
+
+
+def _times(factor: float) -> list[str]:
+    """The edges of the record, in a unit so many times too great."""
+    cells = [row.split(",") for row in EDGES]
+    return [",".join([c[0], str(float(c[1]) * factor), str(float(c[2]) * factor), *c[3:]]) for c in cells]
+
+
 TOO_LITTLE = {
+    "lintel": (_points(_row(0.0)), "the intrados is straight within the measuring error (rise "),
+    "kilometres": (_points(_times(1e4)), "m, further than any brick arch; correct measure.unit in arch.toml"),
     "one point": (_points(EDGES[:1]), "1 intrados points of ring 1 were surveyed; at least 4 are needed"),
     "three points": (_points(EDGES[3:6]), "3 intrados points of ring 1 were surveyed; at least 4 are needed"),
     "level line": (_points(_line(10, 30.0, 0.0)), "all intrados points lie on a straight line"),

@@ -92,7 +92,7 @@ def sightings_of(record: Record) -> Sightings:
     first_ring = (points.ring == 1) | (points.ring == UNKNOWN)
     springing = np.flatnonzero(points.on(Feature.SPRINGING) & first_ring)
     _refuse_bad_numbers(points, np.concatenate([soffit, springing]))
-    lacking = shortfall_of(points.xy_mm[soffit])
+    lacking = shortfall_of(points.xy_mm[soffit], points.sigma_mm[soffit])
     if lacking is not None:
         raise FitError(str(lacking))
     notes: list[str] = []

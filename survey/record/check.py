@@ -66,7 +66,8 @@ def check_record(folder: Path) -> CheckReport:
             return CheckReport(Status.EMPTY, (), examination.doubts, counts)
     record = examination.record
     if record is not None:
-        lacking = shortfall_of(record.points.xy_mm[soffit_of(record.points)])
+        soffit = soffit_of(record.points)
+        lacking = shortfall_of(record.points.xy_mm[soffit], record.points.sigma_mm[soffit])
         if lacking is not None:
             short = Fault(POINTS.file, lacking.reason, lacking.remedy)
             return CheckReport(Status.TOO_LITTLE, (short,), examination.doubts, counts, record)
