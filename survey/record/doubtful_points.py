@@ -27,6 +27,8 @@ _FEW = 9
 """Points on the intrados: three for each of the three figures of the simplest arch (common practice)."""
 _GAP = 0.25
 """Share of the span over which the intrados may go unmeasured."""
+_SEEN_FROM = 0.25
+"""Share of the span below the lowest point from which the order along the intrados is seen."""
 _FAR_SHARE = 20.0
 """A point further off than this many times the reach of the arch belongs to another grid or unit."""
 _OFF_FACE_MM = 100.0
@@ -147,8 +149,10 @@ def _tell_gaps(points: SurveyPoints, courses: tuple[CourseNote, ...], findings: 
 
 
 def _around(place: Floats) -> Floats:
-    middle = np.array([(place[:, 0].min() + place[:, 0].max()) / 2.0, place[:, 1].min()])
-    return np.asarray(np.arctan2(np.maximum(place[:, 1] - middle[1], 0.0), -(place[:, 0] - middle[0])))
+    """Angles (n,) that grow along any arch, seen from far enough below its ends to order a flat row too."""
+    low, high = place[:, 0].min(), place[:, 0].max()
+    below = place[:, 1].min() - _SEEN_FROM * (high - low)
+    return np.asarray(np.arctan2(place[:, 1] - below, (low + high) / 2.0 - place[:, 0]))
 
 
 def _is_fallen(points: SurveyPoints, one: int, two: int, courses: tuple[CourseNote, ...]) -> bool:

@@ -42,6 +42,18 @@ def test_gap_is_told_unless_its_bricks_are_missing(tmp_path: Path) -> None:
     assert _doubts(folder) == [told]
 
 
+def test_a_flat_row_without_a_gap_has_none(tmp_path: Path) -> None:
+    """A row of bricks with errors of a millimetre is ordered along itself, however little it rises."""
+    rows, truth = arch_points()
+    error = np.random.default_rng(3).normal(0.0, 1.0, len(truth))
+    truth[:, 0] = np.concatenate([[-700.0, 700.0], np.linspace(-690.0, 690.0, len(truth) - 2)])
+    truth[:, 1] = error
+    assert not any(
+        "nothing was measured" in told
+        for told in _doubts(write_site_record(tmp_path, _STAND.site(truth), rows))
+    )
+
+
 @pytest.mark.parametrize(("w_mm", "where"), [(250.0, "in front of"), (-180.0, "behind")])
 def test_springing_off_the_face_is_told(tmp_path: Path, w_mm: float, where: str) -> None:
     rows, truth = arch_points()
