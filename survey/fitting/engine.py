@@ -330,7 +330,7 @@ def _search(model: Model, first: Floats, loss: ScaledLoss | None, options: Engin
     try:
         place = _visit(model, first, loss, options)
     except OutsideDomainError as outside:
-        return _failed(first, model, 1, f"the start lies outside the domain: {outside}")
+        return _failed(first, model, 1, f"there is none to start from: {outside}")
     damping, growth, left_domain, n_evaluations = options.first_damping, 4.0, "", 1
     edge, last_at_edge = "", -LATELY
     while not place.is_optimal:

@@ -137,9 +137,7 @@ class TestFailures:
         def nowhere(_):
             raise OutsideDomainError("the rise is not above zero")
 
-        fit = ends(
-            residual_model(nowhere, n_observations=9), [1.0], "the start lies outside the domain: the rise"
-        )
+        fit = ends(residual_model(nowhere, n_observations=9), [1.0], "there is none to start from: the rise")
         assert fit.reached.tolist() == [1.0]
 
     def test_a_start_without_finite_residuals(self):

@@ -120,4 +120,4 @@ def test_a_start_outside_the_domain_is_a_failure(loss, scale):
 
     fit = minimise_robustly(residual_model(nowhere, n_observations=9), np.ones(2), loss, scale=scale)
     assert not fit.converged
-    assert fit.because == "the start lies outside the domain: the rise is not above zero"
+    assert fit.because == "there is none to start from: the rise is not above zero"
