@@ -11,6 +11,7 @@ from survey.condition.compare import Comparison, CourseMovement
 from survey.condition.tie import Tie
 from survey.curves import curve_of
 from survey.curves.protocol import Floats
+from survey.fitting.collars import with_found_collars
 from survey.fitting.edge_readings import ring_offset_mm
 from survey.fitting.result import ArchFit, Estimate
 from survey.record.model import Record
@@ -78,6 +79,7 @@ def comparison_sheet(
     fit_a : ArchFit
         The fit of the earlier survey, in whose arch frame the comparison is given.
     """
+    record_a = with_found_collars(record_a, fit_a)
     area = Paper.A3_LANDSCAPE.area
     column = side_column(area)
     left = Box(area.left, area.bottom, column.left - 8.0 - area.left, area.height)
