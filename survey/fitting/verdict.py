@@ -20,6 +20,8 @@ NONE_CLEAR = 0.99
 """Probability from which 'none of these' is said outright."""
 NAMED_SHARE = 0.95
 """Families that cannot be told apart are named, the likeliest first, until they hold this share of all."""
+SAME_LINE_MM = 0.05
+"""Curves nearer to each other than can be written are one line: the one family contains the other."""
 N_COMPARED = 201
 
 
@@ -186,10 +188,21 @@ def _clear_told(odds: Odds, rivals: Sequence[Rival], failed: Collection[Family])
     odds_against = odds.family[likeliest] / max(second.probability, 1e-12)
     times = "more than a thousand" if odds_against > 1000 else f"about {odds_against:.0f}"
     next_best, most_mm = f"{_a(_name(second.family))} one{stands}", second.apart.most_mm
+    if most_mm < SAME_LINE_MM:
+        same = f"{told}; {next_best} would draw the same line{_for_more(likeliest, second.family)}"
+        return f"{same} and is {times} times less likely."
     return (
         f"{told}; the next best, {next_best}, lies up to {most_mm:.1f} mm from it "
         f"{_where(second.apart.share)} and is {times} times less likely."
     )
+
+
+def _for_more(family: Family, other: Family) -> str:
+    """How many more numbers another family takes to draw the same line; blank where it takes no more."""
+    more = len(BUILDS[other].numbers) - len(BUILDS[family].numbers)
+    if more < 1:
+        return ""
+    return " with one number more" if more == 1 else f" with {more} numbers more"
 
 
 def _unclear_told(odds: Odds, rivals: Sequence[Rival], joint_mm: float) -> str:

@@ -216,6 +216,25 @@ def test_a_clear_verdict_is_told_in_words() -> None:
     assert "; no other family was asked for." in _clear_told(alone, [], ())
 
 
+@pytest.mark.parametrize(
+    ("likeliest", "second", "same"),
+    [
+        (Family.SEMICIRCULAR, Family.ELLIPTICAL, "would draw the same line with one number more and"),
+        (Family.SEMICIRCULAR, Family.THREE_CENTRED, "would draw the same line with 2 numbers more and"),
+        (Family.ELLIPTICAL, Family.SEMICIRCULAR, "would draw the same line and"),
+    ],
+)
+def test_a_family_that_holds_the_likeliest_is_said_to_draw_the_same_line(
+    likeliest: Family, second: Family, same: str
+) -> None:
+    still = odds({likeliest: 0.996, second: 0.004})
+    told = _clear_told(still, [rival(second, 0.004, 0.02)], ())
+    assert same in told
+    assert "0.0 mm" not in told
+    assert told.endswith("is about 249 times less likely.")
+    assert "lies up to 0.1 mm" in _clear_told(still, [rival(second, 0.004, 0.06)], ())
+
+
 def test_a_single_family_is_said_to_be_alone() -> None:
     record = arch(curves.elliptical(2600.0, 700.0)).record
     alone = fit_arch(record, FitOptions(families=(Family.ELLIPTICAL,))).verdict
