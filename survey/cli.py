@@ -20,6 +20,7 @@ from survey.errors import ArchSurveyError, lines_of
 if TYPE_CHECKING:
     from tqdm import tqdm
 
+    from survey.condition.result import DeviationMap
     from survey.errors import Fault
     from survey.fitting.result import ArchFit
     from survey.rebuild import RebuildOptions, RebuildPlan
@@ -149,7 +150,8 @@ def _check(arguments: argparse.Namespace) -> int:
     for line in lines_of(report.faults):
         print(line, file=sys.stderr)
     _tell_doubts(report.doubts)
-    status, can_be_fitted = report.status, not report.faults
+    status: str = report.status
+    can_be_fitted = not report.faults
     if report.record is not None:
         from survey.readiness import outlooks_of
 
@@ -158,34 +160,36 @@ def _check(arguments: argparse.Namespace) -> int:
             print(outlook)
         if not outlooks[0].possible:
             status, can_be_fitted = Status.TOO_LITTLE, False
-        elif any(outlook.doubtful or not outlook.possible for outlook in outlooks):
+        elif any(outlook.doubtful for outlook in outlooks):
             status = Status.DOUBTFUL
+        elif status is Status.READY and not all(outlook.possible for outlook in outlooks):
+            cannot = " and ".join(outlook.stage for outlook in outlooks if not outlook.possible)
+            status = f"can be used, but not for {cannot}: the reason stands above"
     print(status)
     if status is Status.EMPTY:
         print("measure first: both springings, and both edges of every course on the intrados of ring 1")
     return 0 if can_be_fitted else 1
 
 
-def _tell_doubts(doubts: Sequence[Fault]) -> None:
+def _tell_doubts(doubts: Sequence[Fault], named: str = "") -> None:
     for line in lines_of(doubts, word="doubt"):
-        print(f"doubtful: {line}")
+        print(f"{named}doubtful: {line}")
 
 
-def _read_and_fit(folder: Path) -> tuple[Record, ArchFit]:
+def _read_and_fit(folder: Path, survey: str = "") -> tuple[Record, ArchFit]:
+    """Read and fit a record and print what was found, each line under the name of its survey if any."""
     from survey.fitting import fit_arch
     from survey.record import read_record
 
+    named = f"{survey}: " if survey else ""
     record = read_record(folder)
-    _tell_doubts(record.doubts)
+    _tell_doubts(record.doubts, named)
     fit = fit_arch(record)
-    print(fit.verdict.because)
+    print(f"{named}{fit.verdict.because}")
     if fit.movement is not None:
-        print(fit.movement.because)
-    for note in fit.notes:
-        print(note)
-    for count in fit.courses:
-        if count.doubt:
-            print(count.doubt)
+        print(f"{named}{fit.movement.because}")
+    for sentence in (*fit.notes, *(count.doubt for count in fit.courses if count.doubt)):
+        print(f"{named}{sentence}")
     return record, fit
 
 
@@ -199,21 +203,51 @@ def _options(arguments: argparse.Namespace) -> RebuildOptions:
     return RebuildOptions(scope=None if arguments.scope is None else Scope(arguments.scope), curve=curve)
 
 
-def _tell_plan(plan: RebuildPlan) -> int:
-    """Print what the plan warns of; the exit code says whether it may be built from."""
+def _tell_plan(plan: RebuildPlan) -> None:
+    """Print what to do next, what the plan rests on, what it warns of, and its cautions, in this order."""
+    from survey.rebuild.laying import where_to_go_on
+
+    go_on = where_to_go_on(plan.rings, plan.laying)
+    for note in sorted(plan.notes, key=lambda note: note != go_on):
+        print(note)
     for warning in plan.warnings:
         print(f"warning: {warning}")
-    for caution in plan.cautions:
+    _tell_cautions(plan.cautions)
+
+
+def _tell_cautions(cautions: Sequence[str]) -> None:
+    """Print the first two in full and the heads of the others: at full length all would bury the warnings."""
+    for caution in cautions[:2]:
         print(f"caution: {caution}")
+    heads = " ".join(caution.partition(". ")[0].rstrip(".") + "." for caution in cautions[2:])
+    print(f"caution: {heads} (In full on the sheets and in rebuild.json.)")
+
+
+def _tell_danger(record: Record, fit: ArchFit, map_: DeviationMap | None = None) -> None:
+    """Print what to heed under an arch that has moved or shows any other pattern of distress."""
+    from survey.rebuild.cautions import ENGINEER, PROP_FIRST
+    from survey.record.model import Condition
+
+    loose = any(note.condition in (Condition.LOOSE, Condition.MISSING) for note in record.courses)
+    distressed = map_ is not None and bool(map_.patterns)
+    if fit.movement is not None or loose or distressed:
+        print(f"caution: {PROP_FIRST}")
+        print(f"caution: {ENGINEER.replace('This plan', 'This record', 1)}")
+
+
+def _refused(plan: RebuildPlan) -> int:
+    """Print last of all, where it is seen, why nothing may be built from a plan; the exit code."""
+    sys.stdout.flush()
     for refusal in plan.refusals:
         print(f"no plan to build from: {refusal}", file=sys.stderr)
     return 1 if plan.refusals else 0
 
 
 def _tell_written(paths: Sequence[Path], folder: Path) -> None:
-    print(f"wrote {len(paths)} files to {folder}:")
-    for path in paths:
-        print(f"  {path.relative_to(folder)}")
+    """Print where the files went in one line: those of the folder by name, the drawings by their folder."""
+    tops = dict.fromkeys(path.relative_to(folder).parts[0] for path in paths)
+    names = [f"{name}/" if (folder / name).is_dir() else name for name in tops]
+    print(f"wrote {len(paths)} {'file' if len(paths) == 1 else 'files'} to {folder}: {', '.join(names)}")
 
 
 def _fit(arguments: argparse.Namespace) -> int:
@@ -222,7 +256,9 @@ def _fit(arguments: argparse.Namespace) -> int:
     from survey.sheets.write import write_fit_sheets
 
     out = arguments.out
-    _tell_written([*write_fit_results(fit, out), *write_fit_sheets(record, fit, out)], out)
+    written = [*write_fit_results(fit, out), *write_fit_sheets(record, fit, out)]
+    _tell_danger(record, fit)
+    _tell_written(written, out)
     return 0
 
 
@@ -241,6 +277,7 @@ def _deviations(arguments: argparse.Namespace) -> int:
         *write_deviation_results(map_, out),
         *write_deviation_sheets(record, fit, map_, out),
     ]
+    _tell_danger(record, fit, map_)
     _tell_written(written, out)
     return 0
 
@@ -258,9 +295,9 @@ def _rebuild(arguments: argparse.Namespace) -> int:
         *write_rebuild_results(plan, out),
         *write_rebuild_sheets(record, fit, plan, out),
     ]
-    code = _tell_plan(plan)
+    _tell_plan(plan)
     _tell_written(written, out)
-    return code
+    return _refused(plan)
 
 
 def _all(arguments: argparse.Namespace) -> int:
@@ -289,9 +326,9 @@ def _all(arguments: argparse.Namespace) -> int:
         written.extend(write_sheets(record, fit, map_, plan, out))
     for pattern in map_.patterns:
         print(pattern.sentence)
-    code = _tell_plan(plan)
+    _tell_plan(plan)
     _tell_written(written, out)
-    return code
+    return _refused(plan)
 
 
 def _advance(bar: tqdm[NoReturn], next_stage: str) -> None:
@@ -300,8 +337,8 @@ def _advance(bar: tqdm[NoReturn], next_stage: str) -> None:
 
 
 def _compare(arguments: argparse.Namespace) -> int:
-    earlier, fit_earlier = _read_and_fit(arguments.record)
-    later, fit_later = _read_and_fit(arguments.later)
+    earlier, fit_earlier = _read_and_fit(arguments.record, "earlier")
+    later, fit_later = _read_and_fit(arguments.later, "later")
     from survey.condition import compare_records
     from survey.sheets.results import write_comparison_results
     from survey.sheets.write import write_comparison_sheets
@@ -314,5 +351,6 @@ def _compare(arguments: argparse.Namespace) -> int:
         *write_comparison_results(comparison, out),
         *write_comparison_sheets(earlier, later, comparison, out, fit_earlier=fit_earlier),
     ]
+    _tell_danger(later, fit_later)
     _tell_written(written, out)
     return 0

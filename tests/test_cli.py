@@ -292,3 +292,94 @@ def test_a_file_in_the_place_of_the_output_folder_is_told_before_any_work(tmp_pa
     assert told.out == ""
     assert told.err == f"{tmp_path / 'out'}: is a file; give --out a folder, a new one or one in use\n"
     assert (tmp_path / "out").read_text() == "mine"
+
+
+CAUTIONED = ("caution: Prop the arch before anyone", "A qualified engineer checks")
+
+
+def test_a_moved_arch_is_not_shown_without_its_cautions(tmp_path, capsys):
+    for stage in ("fit", "deviations"):
+        assert main([stage, str(demo_record("cart_gateway")), "--out", str(tmp_path / stage)]) == 0
+        printed = capsys.readouterr().out
+        assert all(words in printed for words in CAUTIONED), stage
+        assert "structural design" in printed
+
+
+def test_a_sound_arch_gets_no_cautions_until_one_brick_is_loose(tmp_path, capsys):
+    """Only the noted condition of one brick differs; the curve is the same."""
+    folder = tmp_path / "sound"
+    folder.mkdir()
+    (folder / "arch.toml").write_text(
+        '[arch]\nname = "s"\n[measure]\nunit = "mm"\npoint_sigma = 1.0\n'
+        '[[rings]]\nring = 1\ndepth = 215\nbrick_width = 50\nlaid = "radial"\n'
+    )
+    angles, noise = np.linspace(0.0, math.pi, 61), np.random.default_rng(5).normal(0.0, 1.0, 61)
+    lines = [
+        f"P{i},{(900 + e) * math.cos(a):.2f},{(900 + e) * math.sin(a):.2f},intrados,,"
+        for i, (a, e) in enumerate(zip(angles, noise, strict=True))
+    ]
+    (folder / "points.csv").write_text("point,x,y,feature,ring,course\n" + "\n".join(lines) + "\n")
+    assert main(["fit", str(folder), "--out", str(tmp_path / "a")]) == 0
+    assert "caution: " not in capsys.readouterr().out
+    (folder / "courses.csv").write_text("ring,course,condition\n1,9,loose\n")
+    assert main(["fit", str(folder), "--out", str(tmp_path / "b")]) == 0
+    printed = capsys.readouterr().out
+    assert all(words in printed for words in CAUTIONED)
+
+
+def test_each_line_of_a_comparison_says_which_survey_it_is_of(tmp_path, capsys):
+    demo = str(demo_record("loft_window"))
+    assert main(["fit", demo, "--out", str(tmp_path / "fit")]) == 0
+    told = [
+        line for line in capsys.readouterr().out.splitlines() if not line.startswith(("caution", "wrote"))
+    ]
+    assert main(["compare", demo, demo, "--out", str(tmp_path / "out")]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    n = len(told)
+    assert lines[:n] == [f"earlier: {line}" for line in told]
+    assert lines[n : 2 * n] == [f"later: {line}" for line in told]
+
+
+def test_what_to_do_next_stands_before_warnings_and_cautions(tmp_path, capsys):
+    folder = tmp_path / "laying"
+    shutil.copytree(demo_record("loft_window"), folder)
+    assert main(["rebuild", str(folder), "--out", str(tmp_path / "plan"), "--scope", "whole"]) == 0
+    before = capsys.readouterr().out
+    assert "Go on with" not in before
+    laid = [row for row in rows(tmp_path / "plan" / "layout.csv") if row["course"] in ("1", "2")]
+    marks = "".join(f"1,{row['course']},right,{float(row['station_end_mm']) / 10:.2f}\n" for row in laid)
+    (folder / "laid.csv").write_text("ring,course,edge,along\n" + marks, encoding="utf-8")
+    assert main(["rebuild", str(folder), "--out", str(tmp_path / "out"), "--scope", "whole"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    plan = json.loads((tmp_path / "out" / "rebuild.json").read_text(encoding="utf-8"))
+    at = {note: lines.index(note) for note in plan["notes"]}
+    next_steps = [
+        line for line in at if line.startswith("Laid already: ") and "Go on with ring 1, course" in line
+    ]
+    assert [at[line] for line in next_steps] == [min(at.values())]
+    warned = [lines.index(f"warning: {warning}") for warning in plan["warnings"]]
+    cautioned = [k for k, line in enumerate(lines) if line.startswith("caution: ")]
+    assert max(at.values()) < min(warned)
+    assert max(warned) < min(cautioned)
+    assert len(cautioned) == 3
+    assert lines[cautioned[-1] + 1].startswith("wrote ")
+    for caution in plan["cautions"]:
+        assert any(caution.partition(". ")[0].rstrip(".") in lines[k] for k in cautioned)
+
+
+def test_the_files_are_told_in_one_line(tmp_path, capsys):
+    out = tmp_path / "out"
+    assert main(["fit", str(demo_record("loft_window")), "--out", str(out)]) == 0
+    (line,) = [line for line in capsys.readouterr().out.splitlines() if line.startswith("wrote ")]
+    files = [path for path in out.rglob("*") if path.is_file()]
+    assert line == f"wrote {len(files)} files to {out}: fit.json, drawings/"
+
+
+def test_a_check_without_doubts_speaks_of_none(tmp_path, capsys):
+    """A joint limit that does not let the ring close refuses the rebuild; nothing measured is in doubt."""
+    folder = edited(tmp_path, "loft_window", "arch.toml", "min = 0.4\nmax = 1.5", "min = 0.1\nmax = 0.2")
+    assert main(["check", str(folder)]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert not any("doubt" in line for line in lines)
+    assert lines[-2].startswith("rebuild: cannot be done yet; ")
+    assert lines[-1] == "can be used, but not for rebuild: the reason stands above"
