@@ -12,6 +12,8 @@ from survey.fitting.families import BUILDS, FIVE_CENTRED_FREE, Build, numbers_of
 from survey.fitting.result import Candidate
 
 _PLACE = ("axis_x_mm", "springing_y_mm", "tilt_rad")
+ROUNDING = 1e-12
+"""Share of the terms of a sum that their rounding can leave of it."""
 
 
 def curve_slopes(candidate: Candidate, station_mm: ArrayLike) -> Floats:
@@ -73,8 +75,16 @@ def curve_variance(candidate: Candidate, station_mm: ArrayLike) -> Floats:
 
 
 def variance_of(candidate: Candidate, slopes: Floats) -> Floats:
-    """The same (n,) from slopes (n, k)."""
-    return np.asarray(np.einsum("ij,jk,ik->i", slopes, candidate.covariance, slopes), dtype=float)
+    """The same (n,) from slopes (n, k).
+
+    What is negative by no more than the rounding of the terms it is the sum of is nothing; what is negative
+    beyond that is given as it is, for then the covariance is at fault.
+    """
+    covariance = candidate.covariance
+    variance = np.einsum("ij,jk,ik->i", slopes, covariance, slopes)
+    terms = np.einsum("ij,jk,ik->i", np.abs(slopes), np.abs(covariance), np.abs(slopes))
+    rounded = (variance < 0.0) & (variance >= -ROUNDING * terms)
+    return np.asarray(np.where(rounded, 0.0, variance), dtype=float)
 
 
 def _build_of(candidate: Candidate) -> Build:

@@ -60,6 +60,11 @@ def with_hidden_spread(final: FinalFit, moved: MovedFit, probability: float) -> 
     away = float(mean[HALF_SPAN] - final.parameters[HALF_SPAN])
     still = float(final.covariance[HALF_SPAN, HALF_SPAN])
     other = float(covariance[HALF_SPAN, HALF_SPAN]) + away**2
-    widened = final.covariance.copy()
-    widened[HALF_SPAN, HALF_SPAN] = (1 - probability) * still + probability * other
+    both = (1 - probability) * still + probability * other
+    scale = np.ones(len(final.covariance))
+    # Where the moved arch knows it better, what it shares with the others shrinks too: a smaller variance
+    # beside the old covariances would leave no covariance matrix.
+    scale[HALF_SPAN] = np.sqrt(min(both / still, 1.0))
+    widened = final.covariance * scale[:, None] * scale
+    widened[HALF_SPAN, HALF_SPAN] = both
     return replace(final, covariance=widened)

@@ -76,7 +76,7 @@ def difference_mm(chosen: ArchShape, other: ArchShape, station_mm: Floats) -> Fl
 def curve_interval_mm(candidate: Candidate, station_mm: Floats) -> Floats:
     """Half width (n,) of the 95 % interval of the curve's own place; NaN where the fit cannot say."""
     variance = curve_variance(candidate, station_mm)
-    return COVERAGE * np.sqrt(np.where(np.isfinite(variance), variance, np.nan))
+    return COVERAGE * np.sqrt(np.where(np.isfinite(variance) & (variance >= 0.0), variance, np.nan))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -11,7 +11,7 @@ from condition.factory import FAMILIES
 from survey.curves import curve_of, elliptical, five_centred, segmental, semicircular, three_centred_sixty
 from survey.curves.shape import Family
 from survey.errors import FitError
-from survey.fitting.curve_uncertainty import curve_slopes, curve_variance
+from survey.fitting.curve_uncertainty import curve_slopes, curve_variance, variance_of
 from survey.fitting.families import BUILDS, FIVE_CENTRED_FREE, numbers_of, shape_of
 from survey.fitting.result import Candidate
 
@@ -66,3 +66,15 @@ def test_parameters_of_no_family_are_refused() -> None:
     odd = replace(candidate(Family.ELLIPTICAL), parameters=(*NAMES, "foci_mm"), covariance=np.eye(3))
     with pytest.raises(FitError, match="parameters foci_mm are not those of family elliptical"):
         curve_slopes(odd, [100.0])
+
+
+@pytest.mark.parametrize(("short", "told"), [(1e-9, 0.0), (1.0, -0.25)])
+def test_only_the_rounding_of_a_variance_is_nothing(short: float, told: float) -> None:
+    """(a - b)' of two numbers wholly correlated: 2 variances less 2 covariances."""
+    arch = replace(
+        candidate(Family.SEMICIRCULAR),
+        covariance=1e4 * np.ones((4, 4)) + 0.125 * short * np.fliplr(np.eye(4)),
+    )
+    found = variance_of(arch, np.array([[1.0, 0.0, 0.0, -1.0]]))
+    assert found[0] == pytest.approx(told, abs=1e-9)
+    assert (found[0] < 0.0) == (told < 0.0)

@@ -58,6 +58,17 @@ def test_only_the_half_span_changes(both: tuple[FinalFit, MovedFit]) -> None:
     assert found.parameters is final.parameters
 
 
+def test_a_half_span_known_better_of_the_moved_arch_leaves_a_covariance(
+    both: tuple[FinalFit, MovedFit],
+) -> None:
+    final, moved = both
+    correlated = np.full_like(final.covariance, 0.99) + 0.01 * np.eye(len(final.covariance))
+    wide = replace(final, covariance=1e4 * correlated)
+    found = with_hidden_spread(wide, moved, 0.9)
+    assert found.covariance[2, 2] < wide.covariance[2, 2]
+    assert np.all(np.linalg.eigvalsh(found.covariance) > 0)
+
+
 def test_an_arch_whose_spread_is_not_told_owns_to_a_wider_half_span() -> None:
     """About the limit of what shows the half-span is within twice its sigma of the original's."""
     off = []

@@ -141,6 +141,12 @@ def test_the_interval_is_the_propagated_uncertainty_of_the_curve():
     assert springing == pytest.approx(1.96 * math.sqrt(x**2 * (axis + half) + y**2 * level))
 
 
+def test_no_interval_is_made_up_of_a_variance_that_is_none():
+    best = nasty()["ten to one"].fit.best
+    wrong = replace(best, covariance=-best.covariance)
+    assert np.isnan(curve_interval_mm(wrong, np.array([0.0, 10.0]))).all()
+
+
 @pytest.mark.parametrize("name", ["ten to one", "low ellipse", "160 courses, five rings"])
 def test_the_interval_is_drawn_about_zero_in_both_strips(name):
     made = nasty()[name]
