@@ -185,13 +185,22 @@ def _pairs(xy: Floats) -> tuple[XY, ...]:
 
 
 def _numbers(record: Record, curve: Curve, map_: DeviationMap, scale: float) -> list[Text]:
-    """Course numbers in the middle of each ring, on paper; a flagged course stands bold in the accent."""
+    """Course numbers in the middle of each ring, on paper; a flagged course stands bold.
+
+    They are black, on a white ground where the brick is tinted: an accent on a tint does not read. They are
+    printed larger where that costs no number.
+    """
     texts: list[Text] = []
     for ring in record.rings:
         courses = [c for c in map_.ring(ring.ring) if math.isfinite(c.station_mm)]
         middle = sum(ring_bounds_mm(record.rings, ring.ring)) / 2
         at = _beside(curve, np.array([c.station_mm for c in courses]), middle)
-        row = [_number(c, xy, map_, scale) for c, xy in zip(courses, at, strict=True)]
+        row, large = (
+            [_number(c, xy, map_, scale, size) for c, xy in zip(courses, at, strict=True)]
+            for size in (ink.SMALL_TEXT_MM, ink.TEXT_MM)
+        )
+        if legible_step(large) == legible_step(row):
+            row = large
         if legible_step(row) > 1:
             # wider than their bricks: without a ground the joints would run through them
             row = [replace(text, backed=True) for text in row]
@@ -199,12 +208,12 @@ def _numbers(record: Record, curve: Curve, map_: DeviationMap, scale: float) -> 
     return texts
 
 
-def _number(course: CourseDeviation, at: XY, map_: DeviationMap, scale: float) -> Text:
+def _number(course: CourseDeviation, at: XY, map_: DeviationMap, scale: float, size_mm: float) -> Text:
     return Text(
-        (at[0] / scale, at[1] / scale - 0.5 * ink.SMALL_TEXT_MM),
+        (at[0] / scale, at[1] / scale - 0.5 * size_mm),
         str(course.course),
-        ink.SMALL_TEXT_MM,
-        ink.letters(Layer.TEXT, ink.ACCENT if course.flag else ink.BLACK),
+        size_mm,
+        ink.letters(Layer.TEXT),
         Anchor.MIDDLE,
         bold=bool(course.flag),
         backed=course_style(course, map_.tolerances.intrados_mm).hatch is not Hatch.NONE,
@@ -212,19 +221,34 @@ def _number(course: CourseDeviation, at: XY, map_: DeviationMap, scale: float) -
 
 
 def _hinges(record: Record, map_: DeviationMap, scale: float) -> list[Primitive]:
-    """An arrowhead at every hinge, pointing at the side that opens."""
+    """An arrowhead at every hinge, pointing at the side that opens, and its number beside it."""
     if map_.movement is None or not map_.movement.hinges:
         return []
     curve = curve_of(map_.shape)
     outermost = _outermost_mm(record)
     marks: list[Primitive] = []
+    wanted: list[list[Text]] = []
     style = Style(Layer.DEVIATION, ink.FINE_MM, ink.ACCENT, fill=ink.ACCENT)
     at = curve.locate(np.array([(h.x_mm, h.y_mm) for h in map_.movement.hinges])).station_mm
-    for hinge, station in zip(map_.movement.hinges, at, strict=True):
+    for number, (hinge, station) in enumerate(zip(map_.movement.hinges, at, strict=True), start=1):
         foot, normal = curve.point(station), curve.normal(station)
         face, way = (0.0, -scale) if hinge.opens is Opens.INTRADOS else (outermost, scale)
         side = 1.2 * scale * np.array([normal[1], -normal[0]])
         tip, broad = (foot + (face + far * way) * normal for far in (0.8, 5.0))
         corners = np.array([tip, broad + side, broad - side])
         marks.append(Polyline(_pairs(corners), style, closed=True, tag="hinge"))
-    return marks
+        wanted.append(_hinge_number(number, (tip + broad) / 2 / scale, normal * way / scale))
+    return [*marks, *scaled(place_labels(wanted).texts, scale)]
+
+
+def _hinge_number(number: int, middle: Floats, away: Floats) -> list[Text]:
+    """Places on paper for a hinge's number: on either side of its arrowhead, then beyond it."""
+    side = np.array([away[1], -away[0]])
+    spots = [middle + far * side for far in (3.2, -3.2)] + [middle + far * away for far in (4.6, 8.0)]
+    style = ink.letters(Layer.DEVIATION)
+    return [
+        Text(
+            (x, y - 0.5 * ink.HEAD_MM), str(number), ink.HEAD_MM, style, Anchor.MIDDLE, bold=True, backed=True
+        )
+        for x, y in _pairs(np.array(spots))
+    ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from survey.condition.result import DeviationMap
-from survey.fitting.result import ArchFit
+from survey.fitting.result import ArchFit, Movement
 from survey.record.model import Record
 from survey.sheets import ink
 from survey.sheets.arrangement import Arranged, Subject, arranged, sheets_of
@@ -54,7 +54,7 @@ def _caption(map_: DeviationMap, arrangement: Arranged) -> list[Primitive]:
         f"± {map_.tolerances.intrados_mm:g} mm; bold number: see the flag in the table of deviations"
     )
     if map_.movement is not None:
-        words += "; arrowhead: hinge, pointing at the side that opens"
+        words += "; arrowhead: hinge as numbered, towards where it opens"
     head = arrangement.head
     words = shorten(words, head.width, ink.SMALL_TEXT_MM)
     return [Text((head.left, head.top - ink.TEXT_MM), words, ink.SMALL_TEXT_MM, ink.letters())]
@@ -79,7 +79,16 @@ def _parts(fit: ArchFit, map_: DeviationMap) -> list[Part]:
     sentences = [s for s in sentences if s] or ["No pattern beyond the arch's own irregularity."]
     sentences.extend(count.doubt for count in fit.courses if count.doubt)
     parts: list[Part] = [Said("What it shows", tuple(sentences))]
+    if map_.movement is not None and map_.movement.hinges:
+        parts.append(hinge_key(map_.movement))
     return [*parts, _worst_table(map_)] if map_.worst else parts
+
+
+def hinge_key(movement: Movement) -> Schedule:
+    """What the numbers at the arrowheads mean."""
+    columns = (Column("no."), Column("hinge", Anchor.LEFT), Column("opens at", Anchor.LEFT))
+    rows = tuple((str(n), h.where, h.opens.value) for n, h in enumerate(movement.hinges, start=1))
+    return Schedule(columns, rows, "Hinges")
 
 
 def _worst_table(map_: DeviationMap) -> Schedule:

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from survey.condition.movement_view import AGAINST_SPRINGINGS, HingeView, MovementView
+from survey.condition.movement_view import HingeView, MovementView
 from survey.condition.result import CourseDeviation, DeviationMap
 from survey.curves import curve_of
 from survey.curves.protocol import Curve, Floats
@@ -348,7 +348,7 @@ def _crown(
     was = original.point(np.array([middle]))
     goes = exaggerated(was, piece, view.factor)
     drop = movement.crown_drop_mm
-    words = f"crown {'dropped' if drop.value >= 0 else 'risen'} {told(drop)}, {AGAINST_SPRINGINGS}"
+    words = f"crown {'dropped' if drop.value >= 0 else 'risen'} {told(drop)}"
     x, y = _pair(goes[0] / scale)
     lowest = min(y, float(was[0, 1]) / scale)
     style = ink.letters(Layer.DIMENSION)

@@ -6,7 +6,13 @@ import math
 
 import numpy as np
 
-from survey.condition.movement_view import MovementResiduals, MovementView, movement_residuals, view_movement
+from survey.condition.movement_view import (
+    AGAINST_SPRINGINGS,
+    MovementResiduals,
+    MovementView,
+    movement_residuals,
+    view_movement,
+)
 from survey.condition.result import DeviationMap
 from survey.curves import curve_of
 from survey.curves.protocol import Floats
@@ -79,7 +85,7 @@ def _caption(view: MovementView, left: Box) -> list[Primitive]:
         f"movement drawn × {view.factor}, figures are true, mm, ± two standard uncertainties (95 %); one "
         "survey cannot tell which springing went:",
         "each is drawn going half the way. Dashed: the original curve. Filled wedge: open joint, numbered as "
-        "in the table. Dot: where it turns.",
+        f"in the table. Dot: where it turns. Crown: {AGAINST_SPRINGINGS}.",
     )
     return [
         Text((left.left, left.top - ink.TEXT_MM - 3.4 * n), line, ink.SMALL_TEXT_MM, ink.letters())

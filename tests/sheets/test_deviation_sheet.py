@@ -216,6 +216,28 @@ def test_arrowheads_point_at_the_side_that_opens(name):
             assert 240.0 < tip < min(broad)
 
 
+@pytest.mark.parametrize("name", list(MOVES))
+def test_every_hinge_is_numbered_beside_its_arrowhead_and_told_in_the_key(name):
+    made = moved(name)
+    hinges = made.map_.movement.hinges
+    heads = [np.mean(m.points, axis=0) for m in marks(made, Polyline) if m.tag == "hinge"]
+    numbers = [m for m in marks(made, Text) if m.height_mm == ink.HEAD_MM]
+    assert [m.text for m in numbers] == [str(n) for n in range(1, len(hinges) + 1)]
+    for text, head in zip(numbers, heads, strict=True):
+        away = [math.dist(text.at, other) for other in heads]
+        assert min(away) == math.dist(text.at, head) < 9.0 * SCALE
+    words = said(deviation_sheets(made.record, made.fit, made.map_))
+    for number, hinge in enumerate(hinges, start=1):
+        assert f"{number} {hinge.where} {hinge.opens.value}" in words
+
+
+def test_numbers_of_courses_are_black_so_that_they_read_on_a_tint():
+    made = any_case("spread semicircle")
+    numbers = [m for m in marks(made, Text) if m.text.isdigit() and m.height_mm < ink.HEAD_MM]
+    assert {m.style.colour for m in numbers} == {ink.BLACK}
+    assert any(m.bold for m in numbers)
+
+
 def test_the_single_sheet_is_the_one_with_the_map():
     made = nasty()["many words"]
     sheets = deviation_sheets(made.record, made.fit, made.map_)
