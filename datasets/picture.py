@@ -14,8 +14,8 @@ import pypdfium2
 from survey.fitting import fit_arch
 from survey.rebuild import plan_rebuild
 from survey.record import read_record
-from survey.sheets.pdf import render_pdf
-from survey.sheets.rebuild_sets import make_rebuild_sets
+from survey.sheets.rebuild.sets import make_rebuild_sets
+from survey.sheets.render.pdf import render_pdf
 
 RECORD = Path(__file__).resolve().parent / "cellar_doorway"
 DOTS_PER_INCH = 110

@@ -9,9 +9,9 @@
 
 # %%
 from survey.record import check_record, read_record
-from survey.sheets.frames import points_frame
-from survey.sheets.picture import Picture
-from survey.sheets.survey_sheet import survey_sheet
+from survey.sheets.record.survey_sheet import survey_sheet
+from survey.sheets.render.picture import Picture
+from survey.sheets.results.frames import points_frame
 from survey.shipped import demo_record
 
 folder = demo_record("cellar_doorway")

@@ -11,8 +11,8 @@ import pandas as pd
 from survey.curves import setting_out
 from survey.fitting import fit_arch
 from survey.record import read_record
-from survey.sheets.fit_sheet import fit_sheet
-from survey.sheets.picture import Picture
+from survey.sheets.fit.fit_sheet import fit_sheet
+from survey.sheets.render.picture import Picture
 from survey.shipped import demo_record
 
 record = read_record(demo_record("cellar_doorway"))

@@ -9,10 +9,10 @@
 from survey.condition import map_deviations
 from survey.fitting import fit_arch
 from survey.record import read_record
-from survey.sheets.deviation_sheet import deviation_sheet
-from survey.sheets.frames import deviations_frame
-from survey.sheets.picture import Picture
-from survey.sheets.soffit_sheet import soffit_sheet
+from survey.sheets.condition.deviation_sheet import deviation_sheet
+from survey.sheets.condition.soffit_sheet import soffit_sheet
+from survey.sheets.render.picture import Picture
+from survey.sheets.results.frames import deviations_frame
 from survey.shipped import demo_record
 
 record = read_record(demo_record("cellar_doorway"))

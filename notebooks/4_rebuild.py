@@ -9,9 +9,9 @@
 from survey.fitting import fit_arch
 from survey.rebuild import plan_rebuild
 from survey.record import read_record
-from survey.sheets.frames import cuts_frame, laying_frame, layout_frame, quantities_frame
-from survey.sheets.picture import Picture
-from survey.sheets.rebuild_sets import make_rebuild_sets
+from survey.sheets.rebuild.sets import make_rebuild_sets
+from survey.sheets.render.picture import Picture
+from survey.sheets.results.frames import cuts_frame, laying_frame, layout_frame, quantities_frame
 from survey.shipped import demo_record
 
 record = read_record(demo_record("cellar_doorway"))

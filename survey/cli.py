@@ -205,7 +205,7 @@ def _options(arguments: argparse.Namespace) -> RebuildOptions:
 
 def _tell_plan(plan: RebuildPlan) -> None:
     """Print what to do next, what the plan rests on, what it warns of, and its cautions, in this order."""
-    from survey.rebuild.laying import where_to_go_on
+    from survey.rebuild.laying.laying import where_to_go_on
 
     go_on = where_to_go_on(plan.rings, plan.laying)
     for note in sorted(plan.notes, key=lambda note: note != go_on):
@@ -252,7 +252,7 @@ def _tell_written(paths: Sequence[Path], folder: Path) -> None:
 
 def _fit(arguments: argparse.Namespace) -> int:
     record, fit = _read_and_fit(arguments.record)
-    from survey.sheets.results import write_fit_results
+    from survey.sheets.results.results import write_fit_results
     from survey.sheets.write import write_fit_sheets
 
     out = arguments.out
@@ -265,7 +265,7 @@ def _fit(arguments: argparse.Namespace) -> int:
 def _deviations(arguments: argparse.Namespace) -> int:
     record, fit = _read_and_fit(arguments.record)
     from survey.condition import map_deviations
-    from survey.sheets.results import write_deviation_results, write_fit_results
+    from survey.sheets.results.results import write_deviation_results, write_fit_results
     from survey.sheets.write import write_deviation_sheets
 
     map_ = map_deviations(record, fit)
@@ -285,7 +285,7 @@ def _deviations(arguments: argparse.Namespace) -> int:
 def _rebuild(arguments: argparse.Namespace) -> int:
     record, fit = _read_and_fit(arguments.record)
     from survey.rebuild import plan_rebuild
-    from survey.sheets.results import write_fit_results, write_rebuild_results
+    from survey.sheets.results.results import write_fit_results, write_rebuild_results
     from survey.sheets.write import write_rebuild_sheets
 
     plan = plan_rebuild(record, fit, _options(arguments))
@@ -309,7 +309,11 @@ def _all(arguments: argparse.Namespace) -> int:
         record, fit = _read_and_fit(arguments.record)
         from survey.condition import map_deviations
         from survey.rebuild import plan_rebuild
-        from survey.sheets.results import write_deviation_results, write_fit_results, write_rebuild_results
+        from survey.sheets.results.results import (
+            write_deviation_results,
+            write_fit_results,
+            write_rebuild_results,
+        )
         from survey.sheets.write import write_sheets
 
         _advance(bar, "mapping deviations")
@@ -340,7 +344,7 @@ def _compare(arguments: argparse.Namespace) -> int:
     earlier, fit_earlier = _read_and_fit(arguments.record, "earlier")
     later, fit_later = _read_and_fit(arguments.later, "later")
     from survey.condition import compare_records
-    from survey.sheets.results import write_comparison_results
+    from survey.sheets.results.results import write_comparison_results
     from survey.sheets.write import write_comparison_sheets
 
     comparison = compare_records(earlier, fit_earlier, later, fit_later)

@@ -49,7 +49,7 @@ def loaded_by(*arguments):
 
 def test_a_fit_loads_no_later_stage_and_no_heavy_library(tmp_path):
     modules = loaded_by("fit", str(demo_record("loft_window")), "--out", str(tmp_path))
-    assert {"survey.fitting.arch", "survey.sheets.pdf"} <= modules
+    assert {"survey.fitting.arch", "survey.sheets.render.pdf"} <= modules
     assert not modules & {
         "pandas",
         "matplotlib",
@@ -65,7 +65,7 @@ def test_a_fit_loads_no_later_stage_and_no_heavy_library(tmp_path):
         "survey.fitting.free",
         "survey.record.check",
         "survey.rebuild.planner",
-        "survey.sheets.dxf",
+        "survey.sheets.render.dxf",
     }
 
 

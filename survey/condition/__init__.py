@@ -1,6 +1,7 @@
 """Course by course: deviations, joints, missing courses, patterns of distress, and movement made visible."""
 
-from survey.condition.compare import Comparison, CourseMovement, compare_records
+from survey.condition.comparing.compare import Comparison, CourseMovement, compare_records
+from survey.condition.comparing.tie import SurveyTie, Tie
 from survey.condition.deviations import map_deviations
 from survey.condition.kinematics import ThreeHinges
 from survey.condition.movement_view import (
@@ -12,7 +13,6 @@ from survey.condition.movement_view import (
     view_movement,
 )
 from survey.condition.result import CourseDeviation, DeviationMap, Pattern, WorstCourse
-from survey.condition.tie import SurveyTie, Tie
 
 __all__ = [
     "Comparison",

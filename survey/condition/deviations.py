@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import numpy as np
 
+from survey.condition.courses.ring_table import RingTable, ring_table
 from survey.condition.findings import Finding, findings_of, flags_of
 from survey.condition.no_curve import has_curve
-from survey.condition.patterns import find_patterns
+from survey.condition.patterns.patterns import find_patterns
 from survey.condition.result import CourseDeviation, DeviationMap
-from survey.condition.ring_table import RingTable, ring_table
 from survey.condition.worst import worst_courses
 from survey.curves import curve_of
 from survey.curves.protocol import Floats
 from survey.fitting.collars import with_found_collars
+from survey.fitting.counting.edge_readings import average_edges
+from survey.fitting.counting.numbering import number_points
 from survey.fitting.curve_uncertainty import slopes_at, variance_of
-from survey.fitting.edge_readings import average_edges
-from survey.fitting.numbering import number_points
 from survey.fitting.result import ArchFit
 from survey.record.model import Record
 

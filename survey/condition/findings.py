@@ -8,8 +8,8 @@ from enum import StrEnum
 import numpy as np
 from scipy.ndimage import median_filter
 
-from survey.condition.middles import scatter_of
-from survey.condition.ring_table import RingTable
+from survey.condition.courses.middles import scatter_of
+from survey.condition.courses.ring_table import RingTable
 from survey.curves.protocol import Floats
 from survey.record.model import Tolerances
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.ndimage import median_filter
 
+from survey.condition.courses.ring_table import RingTable
 from survey.condition.movement_view import against_pieces
-from survey.condition.ring_table import RingTable
 from survey.curves import curve_of
 from survey.curves.protocol import Floats
 from survey.fitting.result import Movement

@@ -13,7 +13,7 @@ from survey.curves.protocol import Curve, Floats
 from survey.curves.shape import Family
 from survey.errors import GeometryError
 from survey.fitting.before_movement import brought_back
-from survey.fitting.edge_readings import ring_offset_mm
+from survey.fitting.counting.edge_readings import ring_offset_mm
 from survey.fitting.result import ArchFit, Estimate, Hinge, Movement, Opens, Piece
 from survey.record.model import Record, Ring
 

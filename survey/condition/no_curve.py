@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 import sys
 
+from survey.condition.courses.ring_table import RingTable
 from survey.condition.result import Pattern
-from survey.condition.ring_table import RingTable
 from survey.fitting.result import Estimate, Verdict
 
 NO_CURVE = "no curve to judge by"

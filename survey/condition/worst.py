@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from survey.condition.courses.ring_table import RingTable
 from survey.condition.findings import Finding, Kind
 from survey.condition.result import WorstCourse
-from survey.condition.ring_table import RingTable
 from survey.condition.words import n_courses
 from survey.record.model import Condition
 

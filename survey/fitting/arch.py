@@ -7,18 +7,21 @@ Told for a surveyor at the head of :mod:`survey.fitting`; in the order of the co
 1. The intrados of ring 1, the springing points and the known dimensions are taken from the record
    (:mod:`~survey.fitting.sightings`).
 2. A point's signed distance from a curve answers to the curve's numbers by minus the normal component of the
-   curve's own movement, exactly (:mod:`~survey.fitting.profile`, :mod:`~survey.fitting.standing`); one
-   Levenberg-Marquardt engine finds every optimum and proves it (:mod:`~survey.fitting.engine`).
+   curve's own movement, exactly (:mod:`~survey.fitting.families.profile`,
+   :mod:`~survey.fitting.families.standing`); one Levenberg-Marquardt engine finds every optimum and proves it
+   (:mod:`~survey.fitting.solving.engine`).
 3. Points scatter by measuring errors and by the arch's own irregularity, alike within a course and fading
-   along the arch (:mod:`~survey.fitting.noise`); gross errors are points far from what all others say of them
-   (:mod:`~survey.fitting.weighing`).
+   along the arch (:mod:`~survey.fitting.solving.noise`); gross errors are points far from what all others say
+   of them (:mod:`~survey.fitting.solving.weighing`).
 4. The five families standing still, the same moved as rigid pieces of one original (kinematics in
-   :mod:`~survey.fitting.pieces`), and curves of no family are weighed by evidence
-   (:mod:`~survey.fitting.hypotheses`, :mod:`~survey.fitting.evidence`), all free numbers averaged over.
+   :mod:`~survey.fitting.mechanism.pieces`), and curves of no family are weighed by evidence
+   (:mod:`~survey.fitting.choosing.hypotheses`, :mod:`~survey.fitting.solving.evidence`), all free numbers
+   averaged over.
 5. What is stated is the optimum under the likeliest scatter, with the covariance of the whole average
-   (:mod:`~survey.fitting.candidates`, :mod:`~survey.fitting.movement`), and a verdict in words
-   (:mod:`~survey.fitting.verdict`).
-6. Courses are counted on the chosen curve (:mod:`~survey.fitting.count`), and the unit is looked for in the
+   (:mod:`~survey.fitting.choosing.candidates`, :mod:`~survey.fitting.choosing.movement`), and a verdict in
+   words (:mod:`~survey.fitting.choosing.verdict`).
+6. Courses are counted on the chosen curve (:mod:`~survey.fitting.counting.count`), and the unit is looked for
+in the
    original's dimensions and the bricks (:mod:`~survey.fitting.module`).
 
 The sources are named in those modules.
@@ -34,14 +37,16 @@ from scipy.special import logsumexp
 from survey.curves import curve_of
 from survey.curves.protocol import Floats
 from survey.curves.shape import ArchShape, Family
-from survey.fitting.candidates import FinalFit, candidate_of, final_fit, mean_scatter, rms_of
+from survey.fitting.choosing.candidates import FinalFit, candidate_of, final_fit, mean_scatter, rms_of
+from survey.fitting.choosing.hidden_spread import with_hidden_spreads
+from survey.fitting.choosing.hypotheses import Ground, Weighed, weigh_hypotheses
+from survey.fitting.choosing.movement import final_moved, movement_of
+from survey.fitting.choosing.unseen import unseen_movement, unseen_told
+from survey.fitting.choosing.verdict import Compared, Odds, odds_of, verdict_of
+from survey.fitting.choosing.weighed import MOVES_FROM
 from survey.fitting.collars import FittedIntrados, find_collars, with_collars
-from survey.fitting.count import count_courses
-from survey.fitting.hidden_spread import with_hidden_spreads
-from survey.fitting.hypotheses import Ground, Weighed, weigh_hypotheses
+from survey.fitting.counting.count import count_courses
 from survey.fitting.module import find_module, is_semicircle
-from survey.fitting.movement import final_moved, movement_of
-from survey.fitting.noise import Scatter
 from survey.fitting.options import FitOptions
 from survey.fitting.result import (
     ArchFit,
@@ -54,9 +59,7 @@ from survey.fitting.result import (
     UnseenMovement,
 )
 from survey.fitting.sightings import Sightings, sightings_of
-from survey.fitting.unseen import unseen_movement, unseen_told
-from survey.fitting.verdict import Compared, Odds, odds_of, verdict_of
-from survey.fitting.weighed import MOVES_FROM
+from survey.fitting.solving.noise import Scatter
 from survey.record.model import Record
 
 USUAL_JOINT_MM = 9.0

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from survey.curves.protocol import Curve, Floats
-from survey.fitting.pieces import turned
+from survey.fitting.mechanism.pieces import turned
 from survey.fitting.result import Movement, Piece
 from survey.record.model import UNKNOWN
 

@@ -10,9 +10,9 @@ from survey.curves import curve_of
 from survey.curves.protocol import Floats
 from survey.fitting.before_movement import brought_back
 from survey.fitting.curve_uncertainty import curve_variance
-from survey.fitting.noise import Scatter
 from survey.fitting.result import ArchFit, Candidate, Collar, Estimate, Movement
-from survey.fitting.robust import MAD_TO_SIGMA
+from survey.fitting.solving.noise import Scatter
+from survey.fitting.solving.robust import MAD_TO_SIGMA
 from survey.record.model import Feature, Record, Ring
 
 FEWEST_POINTS = 4

@@ -8,7 +8,7 @@ from numpy.typing import ArrayLike
 from survey.curves import curve_of
 from survey.curves.protocol import Floats
 from survey.errors import FitError
-from survey.fitting.families import BUILDS, FIVE_CENTRED_FREE, Build, numbers_of, profile_of
+from survey.fitting.families.builds import BUILDS, FIVE_CENTRED_FREE, Build, numbers_of, profile_of
 from survey.fitting.result import Candidate
 
 _PLACE = ("axis_x_mm", "springing_y_mm", "tilt_rad")

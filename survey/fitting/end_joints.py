@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.curves.protocol import Floats
-from survey.fitting.robust import MAD_TO_SIGMA
 from survey.fitting.sightings import Sightings
-from survey.fitting.weighing import GROSS_SIZE_MM
+from survey.fitting.solving.robust import MAD_TO_SIGMA
+from survey.fitting.solving.weighing import GROSS_SIZE_MM
 from survey.record.model import UNKNOWN
 
 N_COURSES = 7

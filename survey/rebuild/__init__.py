@@ -14,6 +14,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from survey.rebuild.laying.progress import replan
     from survey.rebuild.plan import (
         Brick,
         BrickKind,
@@ -30,7 +31,6 @@ if TYPE_CHECKING:
         Templet,
     )
     from survey.rebuild.planner import plan_rebuild
-    from survey.rebuild.progress import replan
 
 __all__ = [
     "Brick",
@@ -50,7 +50,7 @@ __all__ = [
     "replan",
 ]
 
-_HOMES = {"plan_rebuild": "planner", "replan": "progress"}
+_HOMES = {"plan_rebuild": "planner", "replan": "laying.progress"}
 """Modules of the names that are not in ``plan``."""
 
 

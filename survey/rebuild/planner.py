@@ -14,28 +14,28 @@ from survey.curves.displaced import DisplacedCurve
 from survey.curves.protocol import Curve
 from survey.errors import PlanError
 from survey.fitting.collars import with_found_collars
-from survey.fitting.edge_readings import EdgeReadings, ring_length_mm
+from survey.fitting.counting.edge_readings import EdgeReadings, ring_length_mm
 from survey.fitting.result import ArchFit
 from survey.rebuild.cautions import CAUTIONS
-from survey.rebuild.centring import plan_centring
-from survey.rebuild.courses import Fate, RingCount, choose_scope, count_ring, fates, missing_courses
+from survey.rebuild.centring.centring import plan_centring
 from survey.rebuild.curve_choice import ChosenCurve, choose_curve, repair_choice
-from survey.rebuild.edges import RingEdges, edges_of_ring, read_edges, read_laid_edges
-from survey.rebuild.found_ring import FoundRing
-from survey.rebuild.laying import laying_notes, order_laying
-from survey.rebuild.layout_draft import ClosedRing, RingDraft, close_ring, planned_widths
-from survey.rebuild.layout_ring import LaidOutRing, lay_out
+from survey.rebuild.laying.laying import laying_notes, order_laying
+from survey.rebuild.laying.progress import replan
+from survey.rebuild.laying.salvage import place_salvage, purchase_notes, salvage_notes, salvage_warnings
+from survey.rebuild.layout.courses import Fate, RingCount, choose_scope, count_ring, fates, missing_courses
+from survey.rebuild.layout.draft import ClosedRing, RingDraft, close_ring, planned_widths
+from survey.rebuild.layout.ring import LaidOutRing, lay_out
+from survey.rebuild.layout.stagger import alignment_warning, joints_against, stagger
 from survey.rebuild.plan import RebuildOptions, RebuildPlan, Scope
-from survey.rebuild.progress import replan
 from survey.rebuild.quantities import take_quantities
 from survey.rebuild.remarks import default_limit_warnings, rhythm_words, sawtooth_notes, standing_warnings
-from survey.rebuild.repair import repair_draft
-from survey.rebuild.repair_soffit import Base
-from survey.rebuild.rhythm import RingRhythm, find_rhythm
-from survey.rebuild.rhythm_readings import read_rhythm
-from survey.rebuild.rings import RingLines, ring_lines, section_factor, section_limits
-from survey.rebuild.salvage import place_salvage, purchase_notes, salvage_notes, salvage_warnings
-from survey.rebuild.stagger import alignment_warning, joints_against, stagger
+from survey.rebuild.repair.found_ring import FoundRing
+from survey.rebuild.repair.repair import repair_draft
+from survey.rebuild.repair.soffit import Base
+from survey.rebuild.rhythm.edges import RingEdges, edges_of_ring, read_edges, read_laid_edges
+from survey.rebuild.rhythm.readings import read_rhythm
+from survey.rebuild.rhythm.rhythm import RingRhythm, find_rhythm
+from survey.rebuild.rhythm.rings import RingLines, ring_lines, section_factor, section_limits
 from survey.rebuild.templets import assign_templets, group_templets
 from survey.record.model import Record
 

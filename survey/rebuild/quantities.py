@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from survey.rebuild.brick_lots import SizeClass, size_tolerance_mm
-from survey.rebuild.centring import UNKNOWN_WALL_MM
+from survey.rebuild.centring.centring import UNKNOWN_WALL_MM
+from survey.rebuild.centring.striking import plain_mm
+from survey.rebuild.laying.brick_lots import SizeClass, size_tolerance_mm
 from survey.rebuild.mortar import brick_faces_mm2, collar_face_mm2, mortar_face_mm2
 from survey.rebuild.plan import Brick, BrickKind, CentringPlan, Quantity, RingPlan
-from survey.rebuild.striking import plain_mm
 from survey.rebuild.templets import NEW, flat_widths_mm
 from survey.record.model import Record
 

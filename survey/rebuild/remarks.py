@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.rebuild.layout_draft import RingDraft
+from survey.rebuild.layout.draft import RingDraft
 from survey.rebuild.refusals import courses_named
-from survey.rebuild.rhythm import RingRhythm
-from survey.rebuild.rhythm_pattern import Trait
-from survey.rebuild.rhythm_readings import notes_of, section_scale
-from survey.rebuild.rings import is_sawtooth, section_factor
+from survey.rebuild.rhythm.pattern import Trait
+from survey.rebuild.rhythm.readings import notes_of, section_scale
+from survey.rebuild.rhythm.rhythm import RingRhythm
+from survey.rebuild.rhythm.rings import is_sawtooth, section_factor
 from survey.rebuild.words import counted, listed
 from survey.record.model import Condition, JointLimits, Record
 

@@ -7,10 +7,10 @@ import math
 from survey.curves import Family, setting_out
 from survey.curves.setting_out import ARC_NAMES
 from survey.fitting.result import ArchFit, Candidate, Estimate
-from survey.sheets.columns import Part, Said
 from survey.sheets.drawing import Anchor
-from survey.sheets.lettering import plain_text
-from survey.sheets.schedule import Column, Schedule, figure
+from survey.sheets.kit.columns import Part, Said
+from survey.sheets.kit.lettering import plain_text
+from survey.sheets.kit.schedule import Column, Schedule, figure
 
 FAMILY_NAMES: dict[Family, str] = {
     Family.SEMICIRCULAR: "semicircular",

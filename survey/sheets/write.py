@@ -12,15 +12,15 @@ from typing import TYPE_CHECKING
 
 from survey.files import safe_file_name, write_whole
 from survey.rebuild.cautions import NOT_TO_BE_BUILT
-from survey.sheets import ink
 from survey.sheets.drawing import Drawing, Layer, Placed, Text
-from survey.sheets.pdf import render_pdf
-from survey.sheets.placing import extent, on_paper
+from survey.sheets.kit import ink
+from survey.sheets.kit.placing import extent, on_paper
+from survey.sheets.render.pdf import render_pdf
+from survey.sheets.render.svg import render_drawing_svg, render_svg
 from survey.sheets.sheet_set import MadeSet
-from survey.sheets.svg import render_drawing_svg, render_svg
 
 if TYPE_CHECKING:
-    from survey.condition.compare import Comparison
+    from survey.condition.comparing.compare import Comparison
     from survey.condition.result import DeviationMap
     from survey.fitting.result import ArchFit
     from survey.rebuild.plan import RebuildPlan
@@ -31,7 +31,7 @@ DRAWINGS = "drawings"
 
 def write_fit_sheets(record: Record, fit: ArchFit, folder: Path) -> tuple[Path, ...]:
     """Write the sheets of the fit into ``folder/drawings`` as PDF and SVG."""
-    from survey.sheets.fit_sets import FIT_SETS, make_fit_sets
+    from survey.sheets.fit.sets import FIT_SETS, make_fit_sets
 
     paths = tuple(_write_pages(make_fit_sets(record, fit), folder))
     _drop_older((s.name for s in FIT_SETS), folder, paths)
@@ -42,7 +42,7 @@ def write_deviation_sheets(
     record: Record, fit: ArchFit, map_: DeviationMap, folder: Path
 ) -> tuple[Path, ...]:
     """Write the sheets of the condition into ``folder/drawings`` as PDF and SVG."""
-    from survey.sheets.condition_sets import DEVIATION_SETS, make_deviation_sets
+    from survey.sheets.condition.sets import DEVIATION_SETS, make_deviation_sets
 
     paths = tuple(_write_pages(make_deviation_sets(record, fit, map_), folder))
     _drop_older((s.name for s in DEVIATION_SETS), folder, paths)
@@ -51,7 +51,7 @@ def write_deviation_sheets(
 
 def write_rebuild_sheets(record: Record, fit: ArchFit, plan: RebuildPlan, folder: Path) -> tuple[Path, ...]:
     """Write the sheets of the rebuild into ``folder/drawings`` as PDF, SVG and DXF."""
-    from survey.sheets.rebuild_sets import REBUILD_SETS, make_rebuild_sets
+    from survey.sheets.rebuild.sets import REBUILD_SETS, make_rebuild_sets
 
     sets = make_rebuild_sets(record, fit, plan)
     paths = (*_write_pages(sets, folder), *_write_drawings(sets, folder, plan.refusals))
@@ -63,7 +63,7 @@ def write_comparison_sheets(
     earlier: Record, later: Record, comparison: Comparison, folder: Path, *, fit_earlier: ArchFit
 ) -> tuple[Path, ...]:
     """Write the sheets of two surveys compared into ``folder/drawings`` as PDF and SVG."""
-    from survey.sheets.comparison_sheet import comparison_sheet
+    from survey.sheets.condition.comparison_sheet import comparison_sheet
     from survey.sheets.sheet_set import Part
 
     sheets = comparison_sheet(earlier, later, comparison, fit_a=fit_earlier)
@@ -89,13 +89,13 @@ def write_sheets(
     tuple of Path
         Every file written, the reports last.
     """
-    from survey.sheets.condition_sets import DEVIATION_SETS, make_deviation_sets
-    from survey.sheets.fit_sets import FIT_SETS, make_fit_sets
-    from survey.sheets.rebuild_sets import REBUILD_SETS, make_rebuild_sets
-    from survey.sheets.record_sets import RECORD_SETS, make_record_sets
-    from survey.sheets.report import ReportInput, report_sections
-    from survey.sheets.report_html import render_report_html
-    from survey.sheets.report_pdf import report_sheets
+    from survey.sheets.condition.sets import DEVIATION_SETS, make_deviation_sets
+    from survey.sheets.fit.sets import FIT_SETS, make_fit_sets
+    from survey.sheets.rebuild.sets import REBUILD_SETS, make_rebuild_sets
+    from survey.sheets.record.sets import RECORD_SETS, make_record_sets
+    from survey.sheets.report.html import render_report_html
+    from survey.sheets.report.pdf import report_sheets
+    from survey.sheets.report.report import ReportInput, report_sections
 
     sets = (
         *make_record_sets(record),
@@ -128,7 +128,7 @@ def _write_pages(sets: Iterable[MadeSet], folder: Path) -> list[Path]:
 
 def _write_drawings(sets: Iterable[MadeSet], folder: Path, refusals: Sequence[str]) -> list[Path]:
     """One DXF a drawing, and one full-size SVG a tiled drawing, each once, with the refusals of its plan."""
-    from survey.sheets.dxf import render_dxf
+    from survey.sheets.render.dxf import render_dxf
 
     target = folder / DRAWINGS
     written: dict[str, Path] = {}

@@ -10,7 +10,7 @@ from pytest_benchmark.fixture import BenchmarkFixture
 from survey.condition import map_deviations
 from survey.curves import curve_of, elliptical, semicircular
 from survey.curves.shape import ArchShape
-from survey.fitting.count import count_courses
+from survey.fitting.counting.count import count_courses
 from survey.record.model import Feature
 
 BOTH_SURFACES = (Feature.INTRADOS, Feature.EXTRADOS)

@@ -11,8 +11,8 @@ import numpy as np
 from survey.curves import curve_of
 from survey.curves.protocol import Curve, Floats
 from survey.curves.shape import ArchShape, Family
-from survey.fitting.count import count_courses
-from survey.fitting.families import BUILDS
+from survey.fitting.counting.count import count_courses
+from survey.fitting.families.builds import BUILDS
 from survey.fitting.result import ArchFit, Candidate, Estimate, Movement, PointFits, Verdict
 from survey.record.model import (
     UNKNOWN,

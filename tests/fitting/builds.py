@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 
 from survey.curves.protocol import Floats
-from survey.fitting import families
+from survey.fitting.families import builds as families
+from survey.fitting.families.standing import Standing
 from survey.fitting.sightings import Sightings, sightings_of
-from survey.fitting.standing import Standing
 from survey.record.model import (
     UNKNOWN,
     Edge,

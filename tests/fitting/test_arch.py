@@ -12,9 +12,9 @@ from recovery.simulated import ArchSpec, simulate
 from survey import curves
 from survey.curves import Family, curve_of
 from survey.fitting import FitOptions, fit_arch
-from survey.fitting.candidates import final_fit
-from survey.fitting.families import numbers_of
-from survey.fitting.hypotheses import Ground, Weighed, weigh_hypotheses
+from survey.fitting.choosing.candidates import final_fit
+from survey.fitting.choosing.hypotheses import Ground, Weighed, weigh_hypotheses
+from survey.fitting.families.builds import numbers_of
 from survey.fitting.result import ArchFit
 from survey.fitting.sightings import sightings_of
 from survey.record.model import UNKNOWN, Feature, Known, KnownDimensions, Record

@@ -12,8 +12,8 @@ from survey.condition import map_deviations
 from survey.curves import semicircular
 from survey.fitting import fit_arch
 from survey.fitting.collars import FittedIntrados, find_collars, with_collars, with_found_collars
-from survey.fitting.noise import Scatter
 from survey.fitting.result import Collar
+from survey.fitting.solving.noise import Scatter
 from survey.rebuild import plan_rebuild
 from survey.record.model import Edge, Feature, Record
 

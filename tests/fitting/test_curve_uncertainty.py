@@ -12,7 +12,7 @@ from survey.curves import curve_of, elliptical, five_centred, segmental, semicir
 from survey.curves.shape import Family
 from survey.errors import FitError
 from survey.fitting.curve_uncertainty import curve_slopes, curve_variance, variance_of
-from survey.fitting.families import BUILDS, FIVE_CENTRED_FREE, numbers_of, shape_of
+from survey.fitting.families.builds import BUILDS, FIVE_CENTRED_FREE, numbers_of, shape_of
 from survey.fitting.result import Candidate
 
 SHAPES = {

@@ -14,10 +14,10 @@ from survey.curves import curve_of
 from survey.curves.protocol import Floats
 from survey.fitting import fit_arch
 from survey.fitting.end_joints import EndJoints, end_joints
-from survey.fitting.families import BUILDS, numbers_of
+from survey.fitting.families.builds import BUILDS, numbers_of
+from survey.fitting.families.standing import Standing
 from survey.fitting.result import ArchFit
 from survey.fitting.sightings import sightings_of
-from survey.fitting.standing import Standing
 from survey.record.model import Edge, Feature, Record
 
 SHAPES = {

@@ -17,12 +17,12 @@ from recovery.simulated import ArchSpec, simulate
 from survey import curves
 from survey.curves import Family
 from survey.fitting import FitOptions, fit_arch
-from survey.fitting.engine import Solution
-from survey.fitting.fitted import fit_standing
-from survey.fitting.noise import Scatter, nodes_of, whitener
+from survey.fitting.choosing.fitted import fit_standing
+from survey.fitting.families.standing import Standing
 from survey.fitting.result import ArchFit
 from survey.fitting.sightings import Sightings, sightings_of
-from survey.fitting.standing import Standing
+from survey.fitting.solving.engine import Solution
+from survey.fitting.solving.noise import Scatter, nodes_of, whitener
 from survey.record import read_record
 from survey.record.model import UNKNOWN, Known, KnownDimensions, Record
 

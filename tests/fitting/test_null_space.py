@@ -14,11 +14,11 @@ import numpy as np
 import pytest
 from fitting.builds import EXAMPLES, FAMILY_EXAMPLES, record_of, whole_arch
 
-from survey.fitting.fitted import fit_standing
-from survey.fitting.hinge_search import sighted
-from survey.fitting.noise import Scatter, Whitener, nodes_of, whitener
+from survey.fitting.choosing.fitted import fit_standing
+from survey.fitting.families.standing import Standing
+from survey.fitting.mechanism.hinge_search import sighted
 from survey.fitting.sightings import sightings_of
-from survey.fitting.standing import Standing
+from survey.fitting.solving.noise import Scatter, Whitener, nodes_of, whitener
 from survey.record.model import Known, KnownDimensions
 
 RMS_MM = 4.0

@@ -16,7 +16,7 @@ from rebuild.factory import fit, record, ring
 from survey.curves import curve_of, segmental, semicircular
 from survey.errors import PlanError
 from survey.rebuild import RebuildPlan, plan_rebuild
-from survey.rebuild.rings import extrados_joint_mm, least_radius_mm, sawtooth_pitch_mm, tooth_depth_mm
+from survey.rebuild.rhythm.rings import extrados_joint_mm, least_radius_mm, sawtooth_pitch_mm, tooth_depth_mm
 from survey.record.model import JointLimits
 
 FOOT_MM, INCH_MM = 304.8, 25.4

@@ -9,8 +9,8 @@ import pytest
 from rebuild.works_factory import record_of, ring_of, ring_record
 
 from survey.curves import curve_of, elliptical, segmental, semicircular
-from survey.rebuild.brick_lots import SizeClass, size_tolerance_mm
-from survey.rebuild.centring import plan_centring
+from survey.rebuild.centring.centring import plan_centring
+from survey.rebuild.laying.brick_lots import SizeClass, size_tolerance_mm
 from survey.rebuild.mortar import collar_face_mm2, mortar_face_mm2
 from survey.rebuild.quantities import take_quantities
 from survey.record.model import Centring

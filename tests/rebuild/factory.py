@@ -11,7 +11,7 @@ from survey.curves import curve_of
 from survey.curves.protocol import Curve, Floats
 from survey.curves.shape import ArchShape
 from survey.fitting.result import ArchFit, Candidate, CourseCount, GapCount, Movement, PointFits, Verdict
-from survey.rebuild.rings import ring_lines
+from survey.rebuild.rhythm.rings import ring_lines
 from survey.record.model import (
     Condition,
     CourseNote,

@@ -13,7 +13,7 @@ from rebuild.factory import fit, lay, notes_from, record, ring
 from survey.curves import curve_of, segmental, semicircular
 from survey.rebuild import plan_rebuild
 from survey.record.model import JointLimits
-from survey.sheets.tables import centring_csv, laying_csv, layout_csv
+from survey.sheets.results.tables import centring_csv, laying_csv, layout_csv
 
 N = 43
 

@@ -10,8 +10,8 @@ from rebuild.works_factory import record_of, ring_of, ring_record
 
 from survey.curves import elliptical, semicircular
 from survey.errors import PlanError
-from survey.rebuild.brick_lots import SizeClass, size_tolerance_mm
-from survey.rebuild.centring import plan_centring
+from survey.rebuild.centring.centring import plan_centring
+from survey.rebuild.laying.brick_lots import SizeClass, size_tolerance_mm
 from survey.rebuild.plan import Quantity
 from survey.rebuild.quantities import take_quantities
 from survey.rebuild.templets import assign_templets, group_templets

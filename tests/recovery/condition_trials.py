@@ -38,7 +38,7 @@ from survey.curves import curve_of
 from survey.curves.protocol import Curve, Floats
 from survey.errors import ArchSurveyError
 from survey.fitting import fit_arch
-from survey.fitting.count import count_courses
+from survey.fitting.counting.count import count_courses
 from survey.fitting.curve_uncertainty import curve_slopes
 from survey.fitting.options import FitOptions
 from survey.fitting.result import ArchFit

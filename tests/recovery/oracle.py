@@ -13,13 +13,13 @@ import numpy as np
 from recovery.simulated import SimulatedArch
 
 from survey.curves import curve_of
-from survey.fitting.families import BUILDS, numbers_of
-from survey.fitting.hinge_choices import HingeChoices
-from survey.fitting.hinge_search import sighted
-from survey.fitting.movement_fit import hinged
-from survey.fitting.noise import Scatter, nodes_of, whitener
+from survey.fitting.choosing.movement_fit import hinged
+from survey.fitting.families.builds import BUILDS, numbers_of
+from survey.fitting.families.standing import Standing
+from survey.fitting.mechanism.hinge_choices import HingeChoices
+from survey.fitting.mechanism.hinge_search import sighted
 from survey.fitting.sightings import sightings_of
-from survey.fitting.standing import Standing
+from survey.fitting.solving.noise import Scatter, nodes_of, whitener
 
 GROSS_WEIGHT = 1e-6
 

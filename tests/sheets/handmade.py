@@ -11,7 +11,7 @@ import numpy as np
 from survey.condition.result import CourseDeviation, DeviationMap, WorstCourse
 from survey.curves import ArchShape, curve_of, elliptical
 from survey.curves.protocol import Curve
-from survey.fitting.families import BUILDS
+from survey.fitting.families.builds import BUILDS
 from survey.fitting.result import (
     ArchFit,
     Candidate,

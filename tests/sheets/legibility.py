@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from survey.sheets.drawing import Box, Sheet, Text
-from survey.sheets.lettering import text_box, texts_overlap
-from survey.sheets.placing import exploded, on_paper
+from survey.sheets.kit.lettering import text_box, texts_overlap
+from survey.sheets.kit.placing import exploded, on_paper
 
 
 def sheet_texts(sheet: Sheet) -> list[Text]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-from survey.sheets import ink
 from survey.sheets.drawing import (
     Anchor,
     Arc,
@@ -21,6 +20,7 @@ from survey.sheets.drawing import (
     Sheet,
     Text,
 )
+from survey.sheets.kit import ink
 
 NASTY = "<script>alert(1)</script> & \"quoted\" 'x' ../../etc =1+1 %%d \\U+0041 ^J ]]> \x07\u202eΔЖü"
 

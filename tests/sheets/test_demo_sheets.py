@@ -12,10 +12,10 @@ from survey.condition import map_deviations
 from survey.fitting import fit_arch
 from survey.rebuild import plan_rebuild
 from survey.record import read_record
-from survey.sheets.condition_sets import make_deviation_sets
-from survey.sheets.fit_sets import make_fit_sets
-from survey.sheets.rebuild_sets import make_rebuild_sets
-from survey.sheets.record_sets import make_record_sets
+from survey.sheets.condition.sets import make_deviation_sets
+from survey.sheets.fit.sets import make_fit_sets
+from survey.sheets.rebuild.sets import make_rebuild_sets
+from survey.sheets.record.sets import make_record_sets
 
 DEMOS = Path(__file__).parents[2] / "datasets"
 NAMES = sorted(path.parent.name for path in DEMOS.glob("*/arch.toml"))

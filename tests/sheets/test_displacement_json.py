@@ -13,7 +13,7 @@ from scipy.interpolate import CubicSpline
 
 from survey.curves import curve_of, elliptical, segmental
 from survey.rebuild import RebuildPlan, plan_rebuild
-from survey.sheets.result_json import rebuild_json
+from survey.sheets.results.result_json import rebuild_json
 
 N = 43
 

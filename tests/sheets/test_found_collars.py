@@ -9,17 +9,17 @@ import pytest
 from condition.factory import LaidRing, fit_of, record_of
 
 from survey.condition import map_deviations
-from survey.condition.compare import compare_records
+from survey.condition.comparing.compare import compare_records
 from survey.curves import semicircular
 from survey.fitting.result import ArchFit, Collar
 from survey.rebuild import plan_rebuild
 from survey.record.model import Record
-from survey.sheets.comparison_sheet import comparison_sheet
-from survey.sheets.condition_sets import make_deviation_sets
+from survey.sheets.condition.comparison_sheet import comparison_sheet
+from survey.sheets.condition.sets import make_deviation_sets
 from survey.sheets.drawing import Sheet
-from survey.sheets.fit_sets import make_fit_sets
-from survey.sheets.rebuild_sets import make_rebuild_sets
-from survey.sheets.svg import render_svg
+from survey.sheets.fit.sets import make_fit_sets
+from survey.sheets.rebuild.sets import make_rebuild_sets
+from survey.sheets.render.svg import render_svg
 
 SHAPE = semicircular(900.0)
 RINGS = [

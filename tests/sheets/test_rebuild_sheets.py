@@ -11,16 +11,16 @@ from sheets.handmade import CAUTIONS
 from sheets.legibility import outside, overprints, said, sheet_texts
 
 from survey.curves import curve_of
-from survey.sheets import ink
 from survey.sheets.drawing import Circle, Layer, Polyline, Text
-from survey.sheets.elevation import elevation_drawing
-from survey.sheets.elevation_sheet import elevation_pages
-from survey.sheets.facts import shape_facts
-from survey.sheets.lettering import plain_text
-from survey.sheets.page import TitleBlock, finish
-from survey.sheets.setting_out_sheet import courses_schedule, points_schedule, setting_out_pages
-from survey.sheets.striking import striking
-from survey.sheets.template import template_pages
+from survey.sheets.fit.facts import shape_facts
+from survey.sheets.fit.setting_out_sheet import courses_schedule, points_schedule, setting_out_pages
+from survey.sheets.fit.striking import striking
+from survey.sheets.kit import ink
+from survey.sheets.kit.lettering import plain_text
+from survey.sheets.kit.page import TitleBlock, finish
+from survey.sheets.rebuild.elevation import elevation_drawing
+from survey.sheets.rebuild.elevation_sheet import elevation_pages
+from survey.sheets.rebuild.template import template_pages
 
 CASES = cases()
 EVERY = pytest.mark.parametrize("made", CASES.values(), ids=list(CASES))

@@ -10,12 +10,12 @@ from sheets.legibility import outside, overprints, said
 from sheets.worked import REFUSALS, Worked, works
 
 from survey.rebuild.cautions import CAUTIONS
-from survey.sheets.dxf import render_dxf
-from survey.sheets.rebuild_card import laying_sheets
-from survey.sheets.rebuild_cutting import cutting_sheets
-from survey.sheets.rebuild_rhythm import rhythm_sheets
-from survey.sheets.rebuild_rib import rib_sheets
-from survey.sheets.rebuild_templets import templet_sheets
+from survey.sheets.rebuild.card import laying_sheets
+from survey.sheets.rebuild.cutting import cutting_sheets
+from survey.sheets.rebuild.rhythm import rhythm_sheets
+from survey.sheets.rebuild.rib import rib_sheets
+from survey.sheets.rebuild.templets import templet_sheets
+from survey.sheets.render.dxf import render_dxf
 
 WORKS = works()
 EVERY = pytest.mark.parametrize("made", WORKS.values(), ids=list(WORKS))

@@ -7,7 +7,7 @@ from dataclasses import replace
 from sheets.condition_cases import demo
 
 from survey.fitting.result import Module
-from survey.sheets.report import _fit_section
+from survey.sheets.report.report import _fit_section
 
 
 def test_the_difference_of_two_curves_is_told_and_that_of_one_is_not() -> None:

@@ -18,15 +18,15 @@ from sheets.legibility import outside, overprints
 from sheets.pictures import NASTY
 
 from survey.files import write_whole
-from survey.sheets.condition_sets import make_deviation_sets
-from survey.sheets.fit_sets import make_fit_sets
-from survey.sheets.page import TitleBlock, finish
-from survey.sheets.rebuild_sets import make_rebuild_sets
-from survey.sheets.record_sets import make_record_sets
-from survey.sheets.report import ReportInput, report_sections
-from survey.sheets.report_html import render_report_html
-from survey.sheets.report_pdf import report_sheets
-from survey.sheets.tables import LAYING_COLUMNS, laying_csv, layout_csv
+from survey.sheets.condition.sets import make_deviation_sets
+from survey.sheets.fit.sets import make_fit_sets
+from survey.sheets.kit.page import TitleBlock, finish
+from survey.sheets.rebuild.sets import make_rebuild_sets
+from survey.sheets.record.sets import make_record_sets
+from survey.sheets.report.html import render_report_html
+from survey.sheets.report.pdf import report_sheets
+from survey.sheets.report.report import ReportInput, report_sections
+from survey.sheets.results.tables import LAYING_COLUMNS, laying_csv, layout_csv
 from survey.sheets.write import (
     refused_drawing,
     write_deviation_sheets,
@@ -173,7 +173,7 @@ def test_each_stage_writes_its_own_share(tmp_path):
 
 
 def words_of(sheets) -> str:
-    from survey.sheets.pdf import render_pdf
+    from survey.sheets.render.pdf import render_pdf
 
     pages = PdfReader(io.BytesIO(render_pdf(sheets))).pages
     return " ".join(" ".join(page.extract_text().split()) for page in pages)

@@ -14,8 +14,8 @@ from survey.curves import curve_of, elliptical, five_centred, segmental, semicir
 from survey.curves.shape import ArchShape
 from survey.fitting.result import ArchFit
 from survey.rebuild.cautions import CAUTIONS
-from survey.rebuild.centring import plan_centring
-from survey.rebuild.laying import order_laying
+from survey.rebuild.centring.centring import plan_centring
+from survey.rebuild.laying.laying import order_laying
 from survey.rebuild.plan import RebuildPlan, RingPlan, Scope
 from survey.rebuild.quantities import take_quantities
 from survey.rebuild.templets import assign_templets, group_templets

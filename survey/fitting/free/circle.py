@@ -17,7 +17,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from survey.curves.protocol import Floats
-from survey.fitting.engine import OutsideDomainError
 from survey.fitting.free.circle_model import LARGEST_RADIUS_RATIO, NO_FINITE_CIRCLE, CircleModel
 from survey.fitting.free.points import FreePoints, checked_points, reject_unusable
 from survey.fitting.free.quality import (
@@ -29,7 +28,8 @@ from survey.fitting.free.quality import (
 )
 from survey.fitting.free.search import Found, find
 from survey.fitting.free.start import CIRCLE_ABOUT_POINTS, circle_start
-from survey.fitting.robust import Loss
+from survey.fitting.solving.engine import OutsideDomainError
+from survey.fitting.solving.robust import Loss
 
 N_FREEDOMS = 3
 

@@ -29,9 +29,9 @@ import numpy as np
 from scipy.linalg import blas
 
 from survey.curves.protocol import Floats
-from survey.fitting.engine import NormalSums, OutsideDomainError
 from survey.fitting.free.points import FreePoints
-from survey.fitting.robust import ScaledLoss
+from survey.fitting.solving.engine import NormalSums, OutsideDomainError
+from survey.fitting.solving.robust import ScaledLoss
 
 BLOCK = 16384
 """Points a pass; twelve columns of them stay in a second-level cache."""

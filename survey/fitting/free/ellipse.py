@@ -17,7 +17,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from survey.curves.protocol import Floats
-from survey.fitting.engine import OutsideDomainError
 from survey.fitting.free.ellipse_conic import (
     LARGEST_AXIS_RATIO,
     NO_FINITE_ELLIPSE,
@@ -42,7 +41,8 @@ from survey.fitting.free.start import (
     ellipse_moments,
     ellipse_start,
 )
-from survey.fitting.robust import Loss
+from survey.fitting.solving.engine import OutsideDomainError
+from survey.fitting.solving.robust import Loss
 
 N_FREEDOMS = 5
 

@@ -9,7 +9,7 @@ from math import atan2, cos, pi, sin, sqrt
 import numpy as np
 
 from survey.curves.protocol import Floats
-from survey.fitting.engine import OutsideDomainError
+from survey.fitting.solving.engine import OutsideDomainError
 
 LARGEST_AXIS_RATIO = 1e4
 """Semi-axis over the points' extent beyond which the ellipse counts as a parabola: rounding, which grows

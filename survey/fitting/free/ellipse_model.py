@@ -23,11 +23,11 @@ import numpy as np
 from scipy.linalg import blas
 
 from survey.curves.protocol import Floats
-from survey.fitting.engine import NormalSums
 from survey.fitting.free.ellipse_conic import EllipsePlace, ellipse_place
 from survey.fitting.free.ellipse_foot import FootWork, solve_feet
 from survey.fitting.free.points import FreePoints
-from survey.fitting.robust import ScaledLoss
+from survey.fitting.solving.engine import NormalSums
+from survey.fitting.solving.robust import ScaledLoss
 
 ROUGH_FEET = 1e-2
 """Tolerance of the feet in a first pass over many points: good for a step, but for no proof. Otherwise it is

@@ -9,10 +9,10 @@ from typing import Generic, Protocol, TypeVar
 import numpy as np
 
 from survey.curves.protocol import Floats
-from survey.fitting.engine import EngineOptions, Model, Solution, minimise
-from survey.fitting.engine_robust import RobustSolution, minimise_robustly
 from survey.fitting.free.points import FreePoints
-from survey.fitting.robust import Loss
+from survey.fitting.solving.engine import EngineOptions, Model, Solution, minimise
+from survey.fitting.solving.engine_robust import RobustSolution, minimise_robustly
+from survey.fitting.solving.robust import Loss
 
 SAMPLED = EngineOptions(relative_tolerance=0.05, absolute_tolerance=1e-12, first_damping=1e-9)
 """The optimum of a sample is itself off by so much of the rms residual; its search need not be finer."""

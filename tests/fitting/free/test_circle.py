@@ -11,7 +11,7 @@ from scipy.optimize import least_squares
 from survey.errors import FitError
 from survey.fitting.free.circle import fit_circle_orthogonal
 from survey.fitting.free.circle_model import NO_FINITE_CIRCLE
-from survey.fitting.robust import Loss
+from survey.fitting.solving.robust import Loss
 
 
 def arc(n: int, arc_deg: float, seed: int, radius_mm: float = 2000.0) -> np.ndarray:

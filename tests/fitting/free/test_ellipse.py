@@ -19,7 +19,7 @@ from survey.fitting.free import ellipse
 from survey.fitting.free.ellipse import fit_ellipse_orthogonal
 from survey.fitting.free.ellipse_conic import NO_FINITE_ELLIPSE, conic_derivatives
 from survey.fitting.free.quality import OPEN_PARAMETERS
-from survey.fitting.robust import Loss
+from survey.fitting.solving.robust import Loss
 
 TRUTH = np.array([0.0, 0.0, 2000.0, 900.0, 0.0])
 

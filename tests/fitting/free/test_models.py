@@ -6,7 +6,6 @@ from fitting.free.arcs import noisy_arc
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from survey.fitting.engine import OutsideDomainError
 from survey.fitting.free.circle import fit_circle_orthogonal
 from survey.fitting.free.circle_model import FLAT_CURVATURE, CircleModel, circle_place
 from survey.fitting.free.ellipse import fit_ellipse_orthogonal
@@ -14,7 +13,8 @@ from survey.fitting.free.ellipse_conic import LARGEST_AXIS_RATIO, conic_derivati
 from survey.fitting.free.ellipse_foot import FootWork, solve_feet, solve_feet_safely
 from survey.fitting.free.ellipse_model import EllipseModel
 from survey.fitting.free.points import checked_points
-from survey.fitting.robust import Loss, tuned
+from survey.fitting.solving.engine import OutsideDomainError
+from survey.fitting.solving.robust import Loss, tuned
 
 
 def conic(x: float, y: float, a: float, b: float, angle: float) -> np.ndarray:

@@ -1,0 +1,1 @@
+"""One ring, course by course: edges, deviations, joints, beds and notes."""

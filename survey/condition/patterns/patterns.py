@@ -1,0 +1,106 @@
+"""Patterns of distress, named only with evidence."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from survey.condition.courses.ring_table import RingTable
+from survey.condition.no_curve import has_curve, nothing_to_judge_by
+from survey.condition.patterns.faces import springing_levels, twisted_face
+from survey.condition.patterns.noise_model import CourseNoise, course_noise, outliers
+from survey.condition.patterns.runs import (
+    brick_lot,
+    joint_rhythm_change,
+    moved_courses,
+    noted_repairs,
+    offset_patch,
+)
+from survey.condition.patterns.sag import smooth_sag, smooth_waves
+from survey.condition.patterns.sag_or_hinges import sag_or_hinges
+from survey.condition.result import Pattern
+from survey.curves.protocol import Floats
+from survey.fitting.result import ArchFit
+from survey.fitting.solving.noise import Scatter
+from survey.record.model import Record
+
+FEWEST_COURSES = 12
+"""Fewer measured courses than this show no pattern."""
+
+
+def find_patterns(
+    record: Record, fit: ArchFit, tables: tuple[RingTable, ...], slopes: tuple[Floats, ...]
+) -> tuple[Pattern, ...]:
+    """Every pattern with enough evidence, the most evident first.
+
+    Parameters
+    ----------
+    record : Record
+    fit : ArchFit
+    tables : tuple of RingTable
+    slopes : tuple of (n, k) float
+        How far each ring's courses follow the curve's parameters.
+
+    Notes
+    -----
+    Where the arch was set out to none of the families, what leaves the nearest of them is the curve's own
+    shape and no distress: then only what needs no curve is named, and one sentence says so.
+    """
+    found: list[Pattern] = list(springing_levels(record, fit))
+    judged = has_curve(fit.verdict)
+    if not judged:
+        found.append(nothing_to_judge_by(tables[0], fit.verdict))
+    for table in tables:
+        found.extend(noted_repairs(table, judged=judged))
+        found.extend(twisted_face(table, record.tolerances, fit))
+        if judged:
+            found.extend(brick_lot(table))
+            found.extend(joint_rhythm_change(table, fit.movement))
+    if judged:
+        found.extend(_off_the_curve(record, fit, tables, slopes))
+    return tuple(sorted(found, key=lambda p: -p.evidence))
+
+
+def _off_the_curve(
+    record: Record, fit: ArchFit, tables: tuple[RingTable, ...], slopes: tuple[Floats, ...]
+) -> list[Pattern]:
+    """Patterns seen in how far the courses stand off the curve."""
+    found: list[Pattern] = []
+    sag_told = fit.movement is not None
+    for table, slope in zip(tables, slopes, strict=True):
+        known = np.isfinite(table.deviation_mm)
+        if np.count_nonzero(known) < FEWEST_COURSES:
+            continue
+        noise = _deviation_noise(fit, table, slope, known)
+        apart = outliers(noise)
+        found.extend(moved_courses(table, known, noise, record.tolerances, fit.movement))
+        if apart.any() and np.count_nonzero(~apart) >= FEWEST_COURSES:
+            known = known.copy()
+            known[np.flatnonzero(known)[apart]] = False
+            noise = _deviation_noise(fit, table, slope, known)
+        if fit.movement is not None and table.ring.ring == 1:
+            found.extend(sag_or_hinges(table, slope, fit.movement, record.tolerances))
+        if not sag_told:
+            sag = smooth_sag(table, known, noise, record.tolerances, fit.verdict)
+            found.extend(sag)
+            sag_told = bool(sag)
+            if sag:
+                noise = _deviation_noise(fit, table, slope, known, smooth_waves(noise.station_mm))
+        if fit.movement is None:
+            found.extend(offset_patch(table, known, noise))
+    return found
+
+
+def _deviation_noise(
+    fit: ArchFit, table: RingTable, slopes: Floats, known: np.ndarray, told: Floats | None = None
+) -> CourseNoise:
+    """Deviations of the known courses beside what the curve can follow, and what has been told already."""
+    station = table.station_mm[known]
+    follow = slopes[known]
+    guess = Scatter(fit.irregularity_mm, fit.correlation_length_mm)
+    return course_noise(
+        station,
+        table.deviation_mm[known],
+        np.sqrt(table.reading_variance_mm2[known]),
+        follow if told is None else np.column_stack([follow, told]),
+        guess,
+    )

@@ -1,0 +1,341 @@
+"""One family fitted as an arch that has moved: where it hinged, how far, and how likely all that is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from scipy.special import logsumexp
+
+from survey.curves import curve_of
+from survey.curves.protocol import Curve, Floats
+from survey.fitting.choosing.fitted import ScatteredModel
+from survey.fitting.choosing.still import NEAR, Still, prior_of, stand_still
+from survey.fitting.families.builds import shape_of
+from survey.fitting.families.priors import LikelyMotion, likely_motions, proportions_of
+from survey.fitting.families.standing import Look, Standing
+from survey.fitting.mechanism.hinge_choices import HingeChoices, coarse_choices, finer_choices, first_choices
+from survey.fitting.mechanism.hinge_search import (
+    Gains,
+    brought_back,
+    motion_columns,
+    motion_gains,
+    motion_products,
+    sighted,
+)
+from survey.fitting.mechanism.joint_gaps import JointGaps, Sighted, joint_gaps
+from survey.fitting.mechanism.moved import HingePlace, Moved
+from survey.fitting.solving.engine import NormalSums, minimise
+from survey.fitting.solving.evidence import Average, ScatterGrid
+from survey.fitting.solving.noise import Scatter, Whitener
+from survey.fitting.solving.robust import ScaledLoss
+
+CROWN_DOUBT = 5.0
+CROWN_APART = 0.1
+MOST_CROWNS = 2
+NEGLIGIBLE = 7.0
+"""Hinges whose log weight lies further below the best are left out."""
+MOST_CHOICES = 250
+FLAT_RISE_RATIO = 0.4
+"""A flatter arch (rise over half-span) has no haunch to hinge at."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FirstLook:
+    """A family's likeliest hinges among a few, and its log evidence as a moved arch."""
+
+    still: Still
+    choices: HingeChoices
+    best: int
+    crowns: Floats
+    log_evidence: float
+
+
+def look_for_hinges(still: Still, grid: ScatterGrid, which: np.ndarray, joints: JointGaps) -> FirstLook:
+    """Try a few hinges for a family, under some of the grid's scatters."""
+    standing, parameters = still.standing, still.parameters
+    seen = sighted(standing, parameters)
+    s, h = _half_and_rise(standing, parameters)
+    choices = first_choices(flat=h < FLAT_RISE_RATIO * s)
+    curve = _columns(still.look, len(parameters))
+    moved = motion_columns(standing, parameters, seen, choices)
+    products = motion_products(grid.take(which), curve, moved, joints, choices.crown)
+    total = np.full(len(choices.crown), -np.inf)
+    for way, averaged in enumerate(still.averages):
+        part = Average(*(column[which] for column in averaged))
+        for likely in likely_motions(s):
+            gains = motion_gains(products, part, likely)
+            weight = still.log_evidence[way, which][:, None] + gains.log_gain + likely.log_share
+            total = np.logaddexp(total, logsumexp(weight, axis=0))
+    total += choices.log_prior
+    return FirstLook(still, choices, int(np.argmax(total)), _crowns(choices, total), float(logsumexp(total)))
+
+
+def _crowns(choices: HingeChoices, log_weight: Floats) -> Floats:
+    """Places of the crown hinge worth a closer look: the best, and others that may turn out better."""
+    found: list[float] = []
+    for i in np.argsort(log_weight)[::-1].tolist():
+        if log_weight[i] < log_weight.max() - CROWN_DOUBT or len(found) == MOST_CROWNS:
+            break
+        if all(abs(choices.crown[i] - other) > CROWN_APART for other in found):
+            found.append(float(choices.crown[i]))
+    return np.array(found)
+
+
+def _half_and_rise(standing: Standing, parameters: Floats) -> tuple[float, float]:
+    numbers = standing.numbers(parameters)
+    return float(numbers[0]), float(numbers[1] if len(numbers) > 1 else numbers[0])
+
+
+def _columns(look: Look, k: int) -> tuple[Floats, Floats]:
+    return (
+        np.column_stack([look.distance, look.slopes[:, :k]]),
+        np.column_stack([look.rows, look.row_slopes[:, :k]]),
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GuidedMoved:
+    """A moved family with its usual proportions and likely motions as observations."""
+
+    moved: Moved
+    metric: Whitener
+    likely: LikelyMotion
+
+    @property
+    def n_observations(self) -> int:
+        """Points, further observations, proportions and motions."""
+        return len(self.moved.sightings) + self.moved.n_rows + len(self.names) - 3
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the parameters."""
+        return self.moved.names
+
+    def sums(self, parameters: Floats, loss: ScaledLoss | None) -> NormalSums:
+        """The engine's sums."""
+        sums = ScatteredModel(self.moved, self.metric).sums(parameters, loss)
+        k = self.moved.n_standing
+        usual = proportions_of(self.moved.build, self.moved.numbers(parameters))[0]
+        prior = prior_of(parameters[:k], usual, len(parameters) - k)
+        matrix = sums.matrix + prior.slopes.T @ prior.slopes
+        gradient = sums.gradient + prior.slopes.T @ prior.rows
+        n_motions = len(parameters) - k
+        off = parameters[k:] - self.likely.mean_mm[:n_motions]
+        power = self.likely.sigma_mm[:n_motions] ** -2.0
+        matrix[k:, k:] += np.diag(power)
+        gradient[k:] += power * off
+        cost = sums.cost + float(prior.rows @ prior.rows + power @ off**2)
+        return NormalSums(matrix, gradient, cost)
+
+    def residuals(self, parameters: Floats) -> Floats:
+        """Distances (n,)."""
+        return self.moved.look(parameters).distance
+
+
+def hinged(
+    standing: Standing,
+    parameters: Floats,
+    seen: Sighted,
+    choices: HingeChoices,
+    i: int,
+    *,
+    settles: bool = True,
+) -> Moved:
+    """The moved arch of one choice of hinges, pieces taken from where the points lie."""
+    numbers = standing.numbers(parameters)
+    curve = curve_of(shape_of(standing.build, numbers))
+    left, crown, right = choices.left[i], choices.crown[i], choices.right[i]
+    hinges = (
+        _place(curve, left),
+        _place(curve, crown, float(choices.depth_mm[i])),
+        _place(curve, right),
+    )
+    piece = np.where(
+        seen.share < crown, np.where(seen.share < left, 0, 1), np.where(seen.share > right, 3, 2)
+    )
+    return Moved(standing, hinges, piece, settles)
+
+
+def _place(curve: Curve, share: float, depth_mm: float = 0.0) -> HingePlace:
+    if share <= 0.0 or share >= 1.0:
+        return HingePlace(-1.0 if share <= 0.0 else 1.0, None)
+    normal = curve.normal(share * curve.length_mm)
+    side = -1.0 if normal[0] < 0 else 1.0
+    return HingePlace(side, float(np.arctan2(normal[1], abs(normal[0]))), depth_mm)
+
+
+class Posterior(NamedTuple):
+    """Log weights (w, v, g, h) by way, motion, scatter and hinges; gains (w, v) and motions (v,)."""
+
+    log_weight: Floats
+    gains: tuple[tuple[Gains, ...], ...]
+    motions: tuple[LikelyMotion, ...]
+
+    @property
+    def likely_motions(self) -> tuple[LikelyMotion, ...]:
+        """The motions that are not negligible."""
+        by_motion = np.asarray(logsumexp(self.log_weight, axis=(0, 2, 3)))
+        likely = by_motion > by_motion.max() - NEGLIGIBLE
+        return tuple(motion for motion, kept in zip(self.motions, likely, strict=True) if kept)
+
+    @property
+    def by_choice(self) -> Floats:
+        """Log weights (h,) of the hinges alone."""
+        return np.asarray(logsumexp(self.log_weight, axis=(0, 1, 2)))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MovedFit:
+    """A family fitted as a moved arch.
+
+    Attributes
+    ----------
+    moved : Moved
+        With its likeliest hinges.
+    parameters : (k + 2,) float
+        Best fit under one scatter: the original, then spread and settlement.
+    original : Still
+        The original expanded about ``parameters``, its distances before any motion.
+    choices : HingeChoices
+        All hinges averaged over.
+    posterior : Posterior
+    log_evidence : float
+        Without the share of arches that have moved.
+    scatters : tuple of Scatter, length g
+        The scatters averaged over.
+    """
+
+    moved: Moved
+    parameters: Floats
+    original: Still
+    choices: HingeChoices
+    posterior: Posterior
+    log_evidence: float
+    scatters: tuple[Scatter, ...]
+
+
+def fit_moved(
+    first: FirstLook, grid: ScatterGrid, metric: Whitener, depth_mm: float, weight: Floats
+) -> MovedFit | None:
+    """Fit a family as a moved arch from a first look; None where no such arch holds together.
+
+    Parameters
+    ----------
+    first : FirstLook
+    grid : ScatterGrid
+        The scatters worth averaging over, the likeliest first.
+    metric : Whitener
+        Of the likeliest one.
+    depth_mm : float
+        Depth of the ring: how far behind the soffit a crown hinge may lie.
+    weight : (n,) float
+        Robust weights of the points.
+    """
+    standing = first.still.standing
+    here = first.choices.take(np.array([first.best]))
+    # Two rounds under the likeliest scatter over ever closer hinges, one under all over those that matter.
+    rough = _refined(standing, first.still.parameters, here, metric, weight)
+    if rough is None:
+        return None
+    s, h = _half_and_rise(standing, rough.parameters)
+    flat = h < FLAT_RISE_RATIO * s
+    coarse = coarse_choices(rough.joints, first.crowns, flat=flat, depth_mm=depth_mm)
+    one = grid.take(np.arange(1))
+    original = rough.original(one)
+    motions = likely_motions(s)
+    by_choice = _posterior(rough, original, coarse, one, motions).by_choice
+    if not np.isfinite(by_choice.max()):
+        # About none of the hinges do the points tell a motion from rounding.
+        return None
+    finer = finer_choices(coarse, by_choice)
+    found = _posterior(rough, original, finer, one, motions)
+    log_weight = found.by_choice
+    kept = np.flatnonzero(log_weight > log_weight.max() - NEGLIGIBLE)
+    kept = kept[np.argsort(log_weight[kept])[::-1][:MOST_CHOICES]]
+    choices = finer.take(kept)
+    fine = _refined(standing, rough.parameters, choices.take(np.array([0])), metric, weight)
+    if fine is None:
+        return None
+    original = fine.original(grid)
+    posterior = _posterior(fine, original, choices, grid, found.likely_motions)
+    return MovedFit(
+        fine.moved,
+        fine.parameters,
+        original,
+        choices,
+        posterior,
+        float(logsumexp(posterior.log_weight)),
+        grid.scatters,
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Refined:
+    """A moved arch with held hinges at its best fit, and what is seen from there."""
+
+    moved: Moved
+    parameters: Floats
+    look: Look
+    seen: Sighted
+    joints: JointGaps
+
+    def original(self, grid: ScatterGrid) -> Still:
+        """The original before its motion: exact distances less the linear part of the motion."""
+        k = self.moved.n_standing
+        return stand_still(self.moved.standing, self.parameters[:k], grid, self.look)
+
+
+def _either_way(half_span_mm: float) -> LikelyMotion:
+    """A prior that takes no side, to find where the points lead."""
+    apart = likely_motions(half_span_mm)[1]
+    wide = np.hypot(apart.mean_mm, apart.sigma_mm)
+    return LikelyMotion(np.zeros(2), wide, 0.0)
+
+
+def _refined(
+    standing: Standing, start: Floats, here: HingeChoices, metric: Whitener, weight: Floats
+) -> _Refined | None:
+    k = len(standing.names)
+    moved = hinged(standing, start[:k], sighted(standing, start[:k]), here, 0)
+    first = start if len(start) == k + 2 else np.concatenate([start, [0.0, 0.0]])
+    solution = minimise(GuidedMoved(moved, metric, _either_way(start[2])), first, options=NEAR)
+    if not np.isfinite(solution.cost):
+        return None
+    parameters = solution.reached
+    look = moved.look(parameters)
+    seen = brought_back(moved, parameters)
+    columns = motion_columns(standing, parameters[:k], seen, here)
+    motion = parameters[k:]
+    before = Look(
+        look.distance - motion @ columns.points[:, 0],
+        look.slopes[:, :k],
+        look.rows - motion @ columns.rows,
+        look.row_slopes[:, :k],
+    )
+    return _Refined(moved, parameters, before, seen, joint_gaps(standing.sightings, seen, weight))
+
+
+def _posterior(
+    refined: _Refined,
+    original: Still,
+    choices: HingeChoices,
+    grid: ScatterGrid,
+    motions: tuple[LikelyMotion, ...],
+) -> Posterior:
+    standing, parameters = original.standing, original.parameters
+    moved = motion_columns(standing, parameters, refined.seen, choices)
+    curve = _columns(original.look, len(parameters))
+    products = motion_products(grid, curve, moved, refined.joints, choices.crown)
+    weights, all_gains = [], []
+    for way, averaged in enumerate(original.averages):
+        gains = tuple(motion_gains(products, averaged, likely) for likely in motions)
+        weights.append(
+            [
+                original.log_evidence[way][:, None] + g.log_gain + likely.log_share + choices.log_prior
+                for g, likely in zip(gains, motions, strict=True)
+            ]
+        )
+        all_gains.append(gains)
+    return Posterior(np.array(weights), tuple(all_gains), motions)

@@ -1,0 +1,1 @@
+"""Courses told apart and counted from what was measured of their edges."""

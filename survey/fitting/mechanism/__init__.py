@@ -1,0 +1,1 @@
+"""The arch as rigid pieces turned about hinges."""

@@ -1,0 +1,1 @@
+"""Least squares at any size: the engine, robust weights, noise along the courses, evidence."""

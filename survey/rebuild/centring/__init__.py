@@ -1,0 +1,1 @@
+"""The timber: rib profile, boards, lagging, wedges and striking."""

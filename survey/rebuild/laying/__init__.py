@@ -1,0 +1,1 @@
+"""The order of laying, saved bricks, and planning anew while courses go up."""

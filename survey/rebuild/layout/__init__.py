@@ -1,0 +1,1 @@
+"""Where each brick of a ring goes: spacing, stagger and the marks to lay it by."""

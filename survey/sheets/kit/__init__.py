@@ -1,0 +1,1 @@
+"""What sheets are made of: paper, ink, lettering, labels kept apart, strips, schedules and tiles."""

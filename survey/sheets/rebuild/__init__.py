@@ -1,0 +1,1 @@
+"""The sheets a mason builds from."""

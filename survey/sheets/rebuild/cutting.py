@@ -1,0 +1,159 @@
+"""The cutting list and the quantities: templets with pieces and bevels, then bricks, mortar, timber."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from survey.fitting.result import ArchFit
+from survey.rebuild.plan import RebuildPlan, Templet
+from survey.record.model import Record
+from survey.sheets.drawing import Anchor, Box, Primitive, Sheet
+from survey.sheets.kit import ink
+from survey.sheets.kit.furniture import cautions, cautions_height_mm, notes, notes_height_mm, refusal_banner
+from survey.sheets.kit.page import Page, Paper, TitleBlock, finish
+from survey.sheets.kit.schedule import (
+    Column,
+    Schedule,
+    figure,
+    flow,
+    schedule_height_mm,
+    schedule_primitives,
+    schedule_width_mm,
+)
+from survey.sheets.report.tables import course_runs, quantities_schedule
+
+NAME = "cutting"
+_GAP_MM = 6.0
+_COURSES_MM = 150.0
+"""Width of the column of courses."""
+
+_HOW = (
+    "Widths are flat, laid off with a rule square across the brick: at the soffit and at the back.",
+    "Bevel: each side against the square on the soffit face. Off square: how far a side runs out over 100 mm "
+    "of depth; set the sliding bevel to it.",
+    "Joint off: how far a joint may miss its planned width because pieces share this templet.",
+    "Cut wet. Try every piece dry on the centre before it is bedded; trim it at the back if it touches.",
+    "Chalk templet and course on the back of each piece as it is cut.",
+)
+_PERHAPS_FEWER = (
+    "The pieces scatter so widely that fewer templets than these might do; a wider templet tolerance needs "
+    "fewer."
+)
+
+
+def cutting_sheets(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[Sheet, ...]:
+    """Cutting list and quantities on as many sheets as they need, the cautions on the first."""
+    del fit  # every set of the rebuild is made from the same three
+    area = Paper.A3_LANDSCAPE.area
+    banner, banner_height = refusal_banner(plan.refusals, area)
+    room = Box(area.left, area.bottom, area.width, area.height - banner_height)
+    foot, foot_height = _foot(plan, room)
+    above = Box(room.left, room.bottom + foot_height, room.width, room.height - foot_height)
+    cuts, quantities = _in_print(plan, above)
+    pages: list[tuple[str, tuple[Primitive, ...]]] = []
+    blocks = flow(cuts, above)
+    for k, block in enumerate(blocks):
+        pages.append(("Cutting list", (*block, *(foot if k == 0 else ()))))
+    used = schedule_height_mm(cuts) + _GAP_MM
+    fits = len(blocks) == 1 and schedule_height_mm(quantities) <= above.height - used
+    if fits:
+        together = schedule_primitives(quantities, above.left, above.top - used)
+        pages = [("Cutting list and quantities", (*pages[0][1], *together))]
+    else:
+        pages += [("Quantities", block) for block in flow(quantities, room)]
+    return finish(
+        [Page(NAME, title, (*banner, *marks)) for title, marks in pages],
+        TitleBlock.of(record),
+    )
+
+
+def _in_print(plan: RebuildPlan, box: Box) -> tuple[Schedule, Schedule]:
+    """Both tables in the largest print in which they stand on one sheet together, else in the usual one."""
+    cuts, quantities = cutting_schedule(plan), quantities_schedule(plan)
+    for height in (3.0, 2.8, 2.6, 2.4):
+        large = _enlarged(cuts, height), _titled(quantities, height)
+        high = sum(schedule_height_mm(schedule) for schedule in large) + _GAP_MM
+        if high <= box.height and max(schedule_width_mm(schedule) for schedule in large) <= box.width:
+            return large
+    return cuts, _titled(quantities, ink.TEXT_MM)
+
+
+def _enlarged(schedule: Schedule, height_mm: float) -> Schedule:
+    ratio = height_mm / schedule.height_mm
+    columns = tuple(
+        c if c.wrap_mm is None else replace(c, wrap_mm=c.wrap_mm * ratio) for c in schedule.columns
+    )
+    return replace(schedule, columns=columns, height_mm=height_mm)
+
+
+def _titled(schedule: Schedule, height_mm: float) -> Schedule:
+    """The quantities in the lettering of this sheet."""
+    widths = {"item": 50.0 * height_mm, "note": 68.0 * height_mm}
+    columns = tuple(Column(c.heading, c.anchor, widths.get(c.heading, c.wrap_mm)) for c in schedule.columns)
+    return Schedule(columns, schedule.rows, "Quantities", height_mm)
+
+
+def _foot(plan: RebuildPlan, room: Box) -> tuple[list[Primitive], float]:
+    """How to read the list, beside the cautions; and how high they stand."""
+    width = (room.width - _GAP_MM) / 2
+    said = _HOW if all(templet.fewest for templet in plan.templets) else (*_HOW, _PERHAPS_FEWER)
+    how = notes_height_mm(said, width, title="How to use the list", height_mm=ink.TEXT_MM)
+    care = cautions_height_mm(plan.cautions, width)
+    height = max(how, care)
+    top = room.bottom + height
+    left = Box(room.left, top - how, width, how)
+    right = Box(room.right - width, top - care, width, care)
+    marks: list[Primitive] = [
+        *notes(said, left, title="How to use the list", height_mm=ink.TEXT_MM),
+        *cautions(plan.cautions, right),
+    ]
+    return marks, height + _GAP_MM
+
+
+def cutting_schedule(plan: RebuildPlan) -> Schedule:
+    """Templets with pieces, widths, bevels, joint errors and courses."""
+    columns = (
+        Column("templet", Anchor.LEFT),
+        Column("pieces"),
+        Column("at the\nsoffit"),
+        Column("at the\nback"),
+        Column("depth"),
+        Column("bevel\ndegrees"),
+        Column("off square\nover 100"),
+        Column("joint off\nat most"),
+        Column("what", Anchor.LEFT),
+        Column("ring: courses", Anchor.LEFT, wrap_mm=_COURSES_MM),
+    )
+    rows = tuple(_row(templet) for templet in plan.templets)
+    if not rows:
+        rows = (("", "0", *("",) * 6, "no new bricks", "every brick stands or goes back"),)
+    return Schedule(columns, rows, "Cutting list, mm", ink.TEXT_MM)
+
+
+def _row(templet: Templet) -> tuple[str, ...]:
+    return (
+        templet.name,
+        f"{templet.count}",
+        figure(templet.width_intrados_mm, 1),
+        figure(templet.width_extrados_mm, 1),
+        figure(templet.depth_mm, 1),
+        figure(math.degrees(templet.bevel_rad), 2),
+        figure(100.0 * math.tan(templet.bevel_rad), 1),
+        figure(templet.joint_error_mm, 2),
+        what_it_is(templet),
+        course_runs(templet.courses),
+    )
+
+
+def what_it_is(templet: Templet) -> str:
+    """Whole, sawn down, or cut to a taper.
+
+    Examples
+    --------
+    >>> what_it_is(Templet("A", 1, 50.0, 60.0, 240.0, ((1, 1),), 0.02, 0.0, True))
+    'tapered'
+    """
+    if not templet.cut:
+        return "whole brick"
+    return "tapered" if abs(templet.bevel_rad) > 1e-4 else "sawn to width"

@@ -1,0 +1,1 @@
+"""Drawings written as SVG, PDF and DXF; these only render."""

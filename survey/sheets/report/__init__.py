@@ -1,0 +1,1 @@
+"""The whole survey as one document, HTML and PDF."""

@@ -1,0 +1,1 @@
+"""The result files: JSON, tables and the same tables as frames."""

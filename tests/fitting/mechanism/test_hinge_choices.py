@@ -1,0 +1,81 @@
+"""Where hinges are looked for: every choice is possible, and the shares of all make a whole."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.special import logsumexp
+
+from survey.fitting.mechanism.hinge_choices import (
+    CROWN_SHARES,
+    HAUNCH_SHARES,
+    HingeChoices,
+    coarse_choices,
+    finer_choices,
+    first_choices,
+)
+from survey.fitting.mechanism.joint_gaps import JointGaps
+
+JOINTS = JointGaps(np.linspace(0.01, 0.99, 61), np.zeros(61), np.zeros(61))
+
+
+def within_reach(choices: HingeChoices) -> bool:
+    low, high = CROWN_SHARES
+    lower = np.concatenate([choices.left, 1 - choices.right])
+    haunch = lower[lower > 0]
+    return bool(
+        np.all((choices.crown >= low - 1e-12) & (choices.crown <= high + 1e-12))
+        and np.all((haunch >= HAUNCH_SHARES[0] - 1e-9) & (haunch <= HAUNCH_SHARES[1] + 1e-9))
+    )
+
+
+@pytest.mark.parametrize("flat", [False, True])
+def test_first_choices_share_one_whole(flat: bool) -> None:
+    choices = first_choices(flat=flat)
+    assert logsumexp(choices.log_prior) == pytest.approx(0.0, abs=1e-9)
+    assert within_reach(choices)
+    assert np.all(choices.depth_mm == 0.0)
+    assert flat == bool(np.all(choices.left == 0.0))
+
+
+def test_coarse_choices_stand_at_joints_near_the_likely_crown() -> None:
+    choices = coarse_choices(JOINTS, np.array([0.45]), flat=False, depth_mm=240.0)
+    assert within_reach(choices)
+    assert np.all(np.min(np.abs(choices.crown[:, None] - JOINTS.share), axis=1) < 1e-12)
+    assert np.abs(choices.crown - 0.45).max() < 0.09
+    assert set(choices.depth_mm) == {0.0, 240.0}
+    # Nine joints of a pitch each out of the middle third, and everything else in full.
+    pitch = 0.98 / 60
+    assert np.exp(logsumexp(choices.log_prior)) == pytest.approx(
+        9 * pitch / np.diff(CROWN_SHARES)[0], rel=1e-9
+    )
+
+
+def test_two_likely_crowns_are_both_looked_at() -> None:
+    choices = coarse_choices(JOINTS, np.array([0.38, 0.62]), flat=True, depth_mm=0.0)
+    assert choices.crown.min() < 0.4
+    assert choices.crown.max() > 0.6
+    assert set(choices.depth_mm) == {0.0}
+
+
+def test_without_joints_places_stand_a_little_apart() -> None:
+    nothing = JointGaps(np.empty(0), np.empty(0), np.empty(0))
+    crown = np.unique(coarse_choices(nothing, np.array([0.5]), flat=True, depth_mm=0.0).crown)
+    assert np.diff(crown).max() <= 0.03 + 1e-12
+
+
+def test_finer_choices_keep_what_is_likely() -> None:
+    coarse = coarse_choices(JOINTS, np.array([0.5]), flat=False, depth_mm=240.0)
+    log_weight = np.where((np.abs(coarse.left - 0.17) < 1e-9) & (coarse.right == 1.0), 0.0, -30.0)
+    finer = finer_choices(coarse, log_weight)
+    assert within_reach(finer)
+    assert np.all(finer.right == 1.0)
+    assert np.all(np.abs(finer.left - 0.17) < 0.075)
+    assert len(np.unique(finer.left)) >= 4
+    assert len(np.unique(finer.crown)) == len(np.unique(coarse.crown))
+
+
+def test_choices_can_be_picked() -> None:
+    choices = first_choices(flat=False)
+    picked = choices.take(np.array([5, 2]))
+    assert picked.crown.tolist() == choices.crown[[5, 2]].tolist()

@@ -1,0 +1,82 @@
+"""Joints told from surveyed edges, and the one that stands open."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from survey.fitting.mechanism.joint_gaps import JointGaps, Sighted, joint_gaps
+from survey.fitting.sightings import Sightings
+from survey.record.model import UNKNOWN, KnownDimensions
+
+PITCH = 60.0
+
+
+def straight(
+    joints: np.ndarray, *, missing: tuple[int, ...] = (), numbered: bool = True
+) -> tuple[Sightings, Sighted, np.ndarray]:
+    """Courses of 50 mm bricks along a level soffit, with joints (j,) between them."""
+    left = np.concatenate([[0.0], np.cumsum(50.0 + joints)])
+    x = np.stack([left, left + 50.0], axis=1).ravel()
+    n = len(x)
+    course = np.repeat(np.arange(1, len(left) + 1), 2)
+    keep = ~np.isin(course, missing)
+    seen = Sightings(
+        index=np.flatnonzero(keep),
+        xy_mm=np.column_stack([x, np.zeros(n)])[keep],
+        sigma_mm=np.ones(n)[keep],
+        course=(course if numbered else np.full(n, UNKNOWN))[keep],
+        edge=np.tile([-1, 1], n // 2)[keep],
+        end=np.zeros(n, dtype=np.int64)[keep],
+        end_sigma_mm=np.full(n, np.inf)[keep],
+        centre_mm=np.zeros(2),
+        known=KnownDimensions(),
+        notes=(),
+        last_course=None,
+        end_shift_mm=np.zeros(int(keep.sum())),
+    )
+    middle = np.repeat(left + 25.0, 2)[keep]
+    up = np.column_stack([np.zeros(len(middle)), np.ones(len(middle))])
+    return seen, Sighted(seen.xy_mm, up, middle / x[-1]), np.ones(len(middle))
+
+
+def test_an_open_joint_stands_out_by_what_it_opened() -> None:
+    joints = 10.0 + np.random.default_rng(0).normal(0, 0.4, 40)
+    joints[17] += 9.0
+    gaps = joint_gaps(*straight(joints))
+    assert int(np.argmax(gaps.excess_mm)) == 17
+    assert gaps.excess_mm[17] == pytest.approx(9.0, abs=1.2)
+    excess, power = gaps.at(gaps.share[[17, 3]] + 0.001)
+    assert excess[0] == gaps.excess_mm[17]
+    assert power[0] < power[1]  # so far out of line it counts for less
+
+
+def test_no_joint_is_told_across_a_gap_or_beyond_the_ring() -> None:
+    gaps = joint_gaps(*straight(np.full(40, 10.0), missing=(20, 21, 22)))
+    across = int(np.argmax(np.diff(gaps.share)))
+    assert len(gaps.share) == 37
+    assert np.count_nonzero(gaps.power == 0.0) == 1
+    assert gaps.power[across] == 0.0 or gaps.power[across + 1] == 0.0
+    assert gaps.at(np.array([1.6]))[1].tolist() == [0.0]
+
+
+def test_a_gross_edge_tells_nothing() -> None:
+    seen, sighted, weight = straight(np.full(40, 10.0))
+    weight[2 * 12 + 1] = 0.0
+    gaps = joint_gaps(seen, sighted, weight)
+    assert gaps.power[12] == 0.0
+    assert gaps.power[11] > 0.0
+
+
+def test_without_numbers_or_with_few_courses_there_are_no_joints() -> None:
+    assert len(joint_gaps(*straight(np.full(40, 10.0), numbered=False)).share) == 0
+    few = joint_gaps(*straight(np.full(4, 10.0)))
+    assert np.all(few.power == 0.0)
+    one = joint_gaps(*straight(np.empty(0)))
+    assert len(one.share) == 0
+    assert one.at(np.array([0.5]))[1].tolist() == [0.0]
+
+
+def test_a_handful_of_gaps_is_a_value() -> None:
+    gaps = JointGaps(np.array([0.2, 0.4, 0.6]), np.array([1.0, 2.0, 3.0]), np.ones(3))
+    assert gaps.at(np.array([0.41, 0.58]))[0].tolist() == [2.0, 3.0]
