@@ -54,7 +54,7 @@ def map_deviations(record: Record, fit: ArchFit) -> DeviationMap:
         for table, slope in zip(tables, slopes, strict=True)
     )
     found = tuple(
-        findings_of(table, sigma, record.tolerances, judged=has_curve(fit.verdict))
+        findings_of(table, sigma, record.tolerances, judged=has_curve(fit))
         for table, sigma in zip(tables, sigmas, strict=True)
     )
     rows = tuple(

@@ -7,7 +7,7 @@ import sys
 
 from survey.condition.courses.ring_table import RingTable
 from survey.condition.result import Pattern
-from survey.fitting.result import Estimate, Verdict
+from survey.fitting.result import ArchFit, Estimate, Verdict
 
 NO_CURVE = "no curve to judge by"
 SAID = (
@@ -17,9 +17,9 @@ SAID = (
 )
 
 
-def has_curve(verdict: Verdict) -> bool:
-    """Whether the arch was set out to a curve that its courses can be judged by."""
-    return verdict.family is not None
+def has_curve(fit: ArchFit) -> bool:
+    """Whether there is a curve to judge courses by: one the arch keeps to, or one the surveyor insists on."""
+    return fit.verdict.family is not None or fit.is_insisted
 
 
 def nothing_to_judge_by(table: RingTable, verdict: Verdict) -> Pattern:

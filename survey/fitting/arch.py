@@ -134,6 +134,7 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
         notes=(*_notes(seen, weighed, unseen), *(c.told for c in collars if c.told)),
         unseen_movement=unseen,
         collars=collars,
+        is_insisted=chosen is asked.chosen,
     )
 
 

@@ -236,6 +236,8 @@ class ArchFit:
     """Movements too small to show, where none is told; None where one is, or none was looked for."""
     collars: tuple[Collar, ...] = ()
     """Collar joints of every ring but the innermost, from the opening outwards."""
+    is_insisted: bool = False
+    """Whether the chosen family was asked for, whatever the verdict says of it."""
 
     @property
     def best(self) -> Candidate:

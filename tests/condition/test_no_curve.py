@@ -21,11 +21,11 @@ AWAY = {c: 25.0 * math.sin(9.0 * c / N) + (-14.0 if c == 40 else 0.0) for c in r
 """Deviations of an arch that leaves its nearest curve in long runs, one course out of line."""
 
 
-def judged(record: Record, *, none: bool) -> DeviationMap:
+def judged(record: Record, *, none: bool, insisted: bool = False) -> DeviationMap:
     fit = fit_of(record, SHAPE, irregularity_mm=1.2, correlation_length_mm=185.0)
     if none:
         verdict = Verdict(None, True, {SHAPE.family: 1e-9}, "none fits", None)
-        fit = replace(fit, verdict=verdict)
+        fit = replace(fit, verdict=verdict, is_insisted=insisted)
     return map_deviations(record, fit)
 
 
@@ -40,6 +40,13 @@ def test_one_sentence_stands_in_place_of_all_patterns_that_rest_on_the_curve() -
     assert (pattern.name, pattern.first_course, pattern.last_course) == (NO_CURVE, 1, N)
     assert "against the nearest curve only and say nothing of damage" in pattern.sentence
     assert math.isclose(pattern.evidence, 9 * math.log(10.0))
+
+
+def test_a_curve_the_surveyor_insists_on_is_judged_by_whatever_the_verdict() -> None:
+    record = laid(AWAY)
+    insisted, with_curve = judged(record, none=True, insisted=True), judged(record, none=False)
+    assert insisted.patterns == with_curve.patterns
+    assert [c.flag for c in insisted.courses] == [c.flag for c in with_curve.courses]
 
 
 def test_no_course_is_called_out_for_its_deviation_but_the_figures_stay() -> None:

@@ -46,7 +46,7 @@ def find_patterns(
     shape and no distress: then only what needs no curve is named, and one sentence says so.
     """
     found: list[Pattern] = list(springing_levels(record, fit))
-    judged = has_curve(fit.verdict)
+    judged = has_curve(fit)
     if not judged:
         found.append(nothing_to_judge_by(tables[0], fit.verdict))
     for table in tables:
