@@ -56,11 +56,13 @@ def _traits(rhythm: RingRhythm) -> str:
 
 
 def _mirrored(rhythm: RingRhythm) -> str:
-    if rhythm.pattern.mirror_correlation == 0.0:
+    if rhythm.pattern.mirror_correlation < MIRRORED_FROM:
         return ""
     return f", mirrored joints alike (correlation {rhythm.pattern.mirror_correlation:.2f})"
 
 
+MIRRORED_FROM = 0.7
+"""Correlation of mirrored joints from which they are called alike: half of how they vary is then common."""
 LIMIT_WORDS = {
     "min": "least joint {0.min_mm:.1f} mm",
     "max": "greatest joint {0.max_mm:.1f} mm",

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from survey.curves.protocol import Curve, Floats
 from survey.errors import PlanError
 from survey.rebuild.laying.laid_joints import laid_joint_warnings
+from survey.rebuild.laying.one_sided import one_sided_warnings
 from survey.rebuild.laying.order import KEY, LEFT, MIDDLE, RIGHT, gaps_to_lay
 from survey.rebuild.laying.replan_marks import LaidRing, laid_of_ring
 from survey.rebuild.layout.draft import Run, open_runs
@@ -84,7 +85,7 @@ def _replan_ring(ring: RingPlan, marks: Sequence[LaidMark], intrados: Curve) -> 
         refusals += closing.refusals
         notes += closing.notes
     done = replace(_rebuilt(ring, laid, start, end), closing_refusals=tuple(refusals))
-    warnings = (*laid.doubts, *laid_joint_warnings(done, laid))
+    warnings = (*laid.doubts, *laid_joint_warnings(done, laid), *one_sided_warnings(done))
     return Replanned((done,), tuple(refusals), warnings, tuple(notes))
 
 

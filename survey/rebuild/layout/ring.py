@@ -132,7 +132,7 @@ def _back_joint_warnings(draft: RingDraft, placed: PlacedRing) -> tuple[str, ...
         where = f"after course {widest}" if widest else "at the left springing"
         text = (
             f"Ring {ring.ring}: {counted(over.size, 'joint')} open{'s' if over.size == 1 else ''} at the "
-            f"back beyond {limit:.1f} mm, the widest to {back[widest]:.1f} mm {where}."
+            f"back beyond {limit:.1f} mm{_across(draft, limit)}, the widest to {back[widest]:.1f} mm {where}."
         )
         warnings.append(text + _radius_words(draft, limit))
     crossed = np.flatnonzero(back < 0.0)
@@ -144,8 +144,16 @@ def _back_joint_warnings(draft: RingDraft, placed: PlacedRing) -> tuple[str, ...
     return tuple(warnings)
 
 
+def _across(draft: RingDraft, limit_mm: float) -> str:
+    """The limit of a turned ring as arch.toml has it: across the joint, not along the arch."""
+    ring = draft.lines.ring
+    return f" along the arch ({limit_mm * np.cos(ring.turn_rad):.1f} mm across)" if is_sawtooth(ring) else ""
+
+
 def _radius_words(draft: RingDraft, limit_mm: float) -> str:
     """Whether the curve is too tight for whole bricks or wide joints at the front are to blame."""
+    if is_sawtooth(draft.lines.ring):
+        return " The teeth open there: fill them with pieces and pins, as the old work has them."
     front_mm = float(np.median(draft.target_mm))
     if limit_mm <= front_mm:
         return ""
