@@ -28,7 +28,7 @@ def one_sided_warnings(ring: RingPlan) -> tuple[str, ...]:
         return ()
     low, high = ("left", "right") if left < right else ("right", "left")
     return (
-        f"Ring {ring.ring}: {max(left, right)} courses are up on the {high} and {min(left, right)} on the {low}, "
-        f"more than {MOST_APART} apart; so much weight on one side pushes the centre over. Look whether it has shifted "
-        f"and prop it, then bring up the {low} side before anything else.",
+        f"Ring {ring.ring}: {max(left, right)} courses are up on the {high} and {min(left, right)} on the "
+        f"{low}, more than {MOST_APART} apart; so much weight on one side pushes the centre over. Look whether "
+        f"it has shifted and prop it, then bring up the {low} side before anything else.",
     )
