@@ -208,6 +208,8 @@ class CentringPlan:
     """Where the props stand under each rib, from the left."""
     notes: tuple[str, ...] = ()
     """What is not known, in sentences."""
+    has_wall: bool = True
+    """Whether the wall's thickness is recorded; if not, ``lagging_length_mm`` is that of a measure of it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -90,6 +90,7 @@ def plan_centring(shape: ArchShape, rings: Iterable[RingPlan], record: Record) -
         n_ribs=n_ribs,
         n_lagging=math.ceil(rib.length_mm / pitch - 1e-9) + 1,
         lagging_length_mm=UNKNOWN_WALL_MM if wall is None else max(wall - NARROWER_MM, 0.0),
+        has_wall=wall is not None,
         wedge_travel_mm=timber.slack_mm + STRIKING_DROP_MM,
         n_wedge_pairs=n_wedge_pairs,
         n_props=n_wedge_pairs,

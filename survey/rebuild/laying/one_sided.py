@@ -29,6 +29,6 @@ def one_sided_warnings(ring: RingPlan) -> tuple[str, ...]:
     low, high = ("left", "right") if left < right else ("right", "left")
     return (
         f"Ring {ring.ring}: {max(left, right)} courses are up on the {high} and {min(left, right)} on the "
-        f"{low}, more than {MOST_APART} apart; so much weight on one side pushes the centre over. Look whether "
-        f"it has shifted and prop it, then bring up the {low} side before anything else.",
+        f"{low}, more than {MOST_APART} apart; so much weight on one side pushes the centre over. Look "
+        f"whether it has shifted and prop it, then bring up the {low} side before anything else.",
     )

@@ -68,16 +68,18 @@ def count_ring(
     if by_choice is not None:
         if by_choice < 1:
             raise PlanError(f"ring {ring.ring}: {by_choice} courses were asked for; give 1 or more")
-        doubt: tuple[str, ...] = ()
+        other: tuple[str, ...] = ()
         if known is not None and known != by_choice:
-            doubt = (
+            other = (
                 f"Ring {ring.ring}: planned with {words.counted(by_choice, 'course')} by choice; the "
                 f"original had {known}.",
             )
-        return RingCount(ring.ring, by_choice, counted=False, numbers=numbers, doubts=doubt)
+        return RingCount(ring.ring, by_choice, counted=False, numbers=numbers, doubts=other)
     if known is not None:
         counted = fitted.counted if fitted is not None else True
-        doubts = (f"Ring {ring.ring}: {fitted.doubt}",) if fitted is not None and fitted.doubt else ()
+        doubt = fitted.doubt if fitted is not None else ""
+        named = doubt if f"ring {ring.ring}" in doubt else f"Ring {ring.ring}: {doubt}"
+        doubts = (named,) if doubt else ()
         return RingCount(ring.ring, known, counted, numbers, doubts)
     count = _count_that_fits(ring, record, inner.length_mm)
     supposed = (

@@ -113,11 +113,13 @@ def facts(plan: RebuildPlan) -> tuple[str, ...]:
     spaced = f"{figure(c.lagging_pitch_mm)} mm from middle to middle, " if c.lagging_pitch_mm else ""
     if c.lagging_strip_mm and c.lagging_pitch_mm - c.lagging_strip_mm < 1.0:
         spaced = "laid close, "
+    long = f"{figure(c.lagging_length_mm)} mm long"
+    if not c.has_wall:
+        long = "as long as the wall is thick: measure it, it is not recorded"
     return (
         f"{counted(c.n_ribs, 'rib')} of two layers nailed together: front boards are drawn full, back boards "
         "dashed.",
-        f"{counted(c.n_lagging, 'lagging strip')} {wide}{figure(c.lagging_mm)} mm thick, "
-        f"{spaced}{figure(c.lagging_length_mm)} mm long.",
+        f"{counted(c.n_lagging, 'lagging strip')} {wide}{figure(c.lagging_mm)} mm thick, {spaced}{long}.",
         f"{counted(c.n_props, 'prop')}, {len(c.props_x_mm)} under each rib with one in the middle.",
         f"{counted(c.n_wedge_pairs, 'pair')} of folding wedges with {figure(c.wedge_travel_mm)} mm of "
         f"travel: {figure(c.slack_mm)} mm to raise the centre, the rest to let it down.",

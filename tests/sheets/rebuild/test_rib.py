@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -102,6 +103,14 @@ def test_the_sheet_says_how_the_rib_is_struck_and_what_is_not_known(made):
     words = said(rib_sheets(made.record, made.fit, made.plan)[:1])
     for sentence in (*made.plan.centring.setting_out, *made.plan.centring.notes, *facts(made.plan)):
         assert sentence in words
+
+
+def test_lagging_of_an_unmeasured_wall_has_no_invented_length():
+    plan = WORKS["gateway"].plan
+    unknown = replace(plan, centring=replace(plan.centring, has_wall=False))
+    assert f"{plan.centring.lagging_length_mm:.0f} mm long" in " ".join(facts(plan))
+    assert "mm long" not in " ".join(facts(unknown))
+    assert "as long as the wall is thick: measure it" in " ".join(facts(unknown))
 
 
 def test_close_boards_are_said_to_be_close():
