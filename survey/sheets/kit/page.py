@@ -25,8 +25,8 @@ from survey.sheets.kit import ink
 from survey.sheets.kit.lettering import plain_text, printed_text, shorten, text_width_mm
 from survey.sheets.kit.placing import extent, on_paper
 
-SCALES = (1.0, 2.0, 5.0, 10.0, 20.0, 25.0, 50.0, 100.0)
-"""Scales 1 : n that sheets are drawn at."""
+SCALES = (1.0, 2.0, 2.5, 5.0, 7.5, 10.0, 12.5, 20.0, 25.0, 50.0, 75.0, 100.0)
+"""Scales 1 : n that sheets are drawn at: those of ISO 5455 and, between them, those a scale rule carries."""
 NOT_A_DESIGN = "Geometric record, not a structural design."
 SPELLED_OUT = "Letters this print lacks are spelled out."
 """Stands below a name of which some letters are not in the sheets' font."""
