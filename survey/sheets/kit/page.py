@@ -153,7 +153,7 @@ def scales_for(width_mm: float, box: Box, scales: Sequence[float] = SCALES) -> t
     Examples
     --------
     >>> scales_for(2900.0, Box(0.0, 0.0, 300.0, 200.0))
-    (10.0, 20.0, 25.0, 50.0, 100.0)
+    (10.0, 12.5, 20.0, 25.0, 50.0, 75.0, 100.0)
     """
     return tuple(s for s in scales if width_mm / s <= box.width) or tuple(scales[-1:])
 
