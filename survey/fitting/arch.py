@@ -32,7 +32,6 @@ from __future__ import annotations
 from types import MappingProxyType
 
 import numpy as np
-from scipy.special import logsumexp
 
 from survey.curves import curve_of
 from survey.curves.protocol import Floats
@@ -183,8 +182,10 @@ def _scatter(weighed: Weighed, odds: Odds, chosen: Family, moved: bool) -> Scatt
     if moved:
         family = max(odds.moved, key=lambda f: odds.moved[f])
         fit = weighed.moved[family]
-        return mean_scatter(logsumexp(fit.posterior.log_weight, axis=(0, 1, 3)), fit.scatters)
-    return mean_scatter(logsumexp(weighed.stills[chosen].log_evidence, axis=0), ground.grid.scatters)
+        return mean_scatter(np.logaddexp.reduce(fit.posterior.log_weight, axis=(0, 1, 3)), fit.scatters)
+    return mean_scatter(
+        np.logaddexp.reduce(weighed.stills[chosen].log_evidence, axis=0), ground.grid.scatters
+    )
 
 
 def _effective(ground: Ground, scatter: Scatter) -> float:

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
-from scipy.special import logsumexp
 
 from survey.curves.protocol import Floats
 from survey.curves.shape import ArchShape, Family
@@ -55,14 +54,14 @@ class FinalFit:
 
 def likeliest_scatter(still: Still) -> int:
     """Number of the scatter under which a family is likeliest."""
-    return int(np.argmax(logsumexp(still.log_evidence, axis=0)))
+    return int(np.argmax(np.logaddexp.reduce(still.log_evidence, axis=0)))
 
 
 def final_fit(still: Still, ground: Ground) -> FinalFit:
     """Fit a family exactly, from where it was weighed."""
     standing = still.standing
     best = likeliest_scatter(still)
-    metric = ground.grid.whiteners[best]
+    metric = ground.grid.whitener(best)
     way = int(np.argmax(still.log_evidence[:, best]))
     guided = still.parameters + still.averages[way].shift[best]
     start = guided if _exists(standing, guided) else still.parameters
@@ -134,8 +133,8 @@ def _at_limit(still: Still, metric: Whitener, ground: Ground) -> FinalFit | None
 
 def _covariance(still: Still, way: int | None) -> Floats:
     """Covariance (k, k) averaged over the scatters; with a way of proportioning, or by the points alone."""
-    log_weight = logsumexp(still.log_evidence, axis=0)
-    weight = np.exp(log_weight - logsumexp(log_weight))
+    log_weight = np.logaddexp.reduce(still.log_evidence, axis=0)
+    weight = np.exp(log_weight - np.logaddexp.reduce(log_weight))
     if way is None:
         nothing = Prior(np.empty(0), np.empty((0, len(still.parameters))), 0.0)
         averaged = average(still.grams, np.zeros(len(weight)), nothing, still.standing.names)
@@ -169,8 +168,8 @@ def candidate_of(fit: FinalFit, ground: Ground, origin_mm: Floats) -> Candidate:
 
 def construction_of(log_weight: Floats, still: Still) -> str:
     """The handbook construction a shape agrees with, from log weights (w, ...) by way; blank if none."""
-    by_way = logsumexp(log_weight.reshape(len(still.ways), -1), axis=1)
-    share = np.exp(by_way - logsumexp(by_way))
+    by_way = np.logaddexp.reduce(log_weight.reshape(len(still.ways), -1), axis=1)
+    share = np.exp(by_way - np.logaddexp.reduce(by_way))
     best = int(np.argmax(share))
     return still.ways[best].construction if share[best] > AGREES else ""
 
@@ -182,6 +181,6 @@ def rms_of(distance: Floats, ground: Ground) -> float:
 
 def mean_scatter(log_weight: Floats, scatters: tuple[Scatter, ...]) -> Scatter:
     """Geometric mean of scatters by log weights (g,)."""
-    weight = np.exp(log_weight - logsumexp(log_weight))
+    weight = np.exp(log_weight - np.logaddexp.reduce(log_weight))
     logs = np.log(np.array([tuple(s) for s in scatters]))
     return Scatter(*(float(x) for x in np.exp(weight @ logs)))

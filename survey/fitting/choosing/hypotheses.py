@@ -12,7 +12,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import logsumexp
 
 from survey.curves.protocol import Floats
 from survey.curves.shape import Family
@@ -29,8 +28,9 @@ from survey.fitting.mechanism.hinge_search import sighted
 from survey.fitting.mechanism.joint_gaps import joint_gaps
 from survey.fitting.options import FitOptions
 from survey.fitting.sightings import Sightings
-from survey.fitting.solving.evidence import Prior, ScatterGrid, average, scatter_grid
+from survey.fitting.solving.evidence import Prior, average
 from survey.fitting.solving.noise import Nodes, Scatter, Whitener, nodes_of, whitener
+from survey.fitting.solving.scatter_grid import ScatterGrid, scatter_grid
 from survey.fitting.solving.weighing import (
     GROSS_SHARE,
     GROSS_SIZE_MM,
@@ -278,7 +278,7 @@ def _bending(still: Still, grid: ScatterGrid) -> tuple[Floats, Floats]:
         np.concatenate([own.rows, np.zeros(n_bends)]), np.vstack([own.slopes, loose]), float(density)
     )
     without = grid.grams(columns, np.zeros((0, columns.shape[1])))
-    share = np.array([scatter.sigma_factor for scatter in grid.scatters])[:, None, None] ** -2.0
+    share = grid.factor[:, None, None]
     determinants = grid.log_determinants(m)
     met = rows.copy()
     met[:, 0] = 0.0
@@ -300,13 +300,15 @@ def _look_for_movement(
         for family, still in stills.items()
     }
     top = max(first.log_evidence for first in firsts.values())
-    still = max(float(logsumexp(s.log_evidence[:, first_scatters])) for s in stills.values())
+    still = max(
+        float(np.logaddexp.reduce(s.log_evidence[:, first_scatters], axis=None)) for s in stills.values()
+    )
     if top < still - NO_SIGN:
         return {}
     enough = ground.loose[ground.likely] > ground.loose.max() - SCATTER_NEGLIGIBLE
     few = ground.grid.take(ground.likely[enough][:MOST_SCATTERS])
     fits = {
-        family: fit_moved(first, few, few.whiteners[0], depth_mm, ground.weight)
+        family: fit_moved(first, few, few.whitener(0), depth_mm, ground.weight)
         for family, first in firsts.items()
         if first.log_evidence > top - HOPELESS
     }
@@ -320,7 +322,7 @@ def _judged_by_best(weighed: Weighed) -> Floats:
     ground = weighed.ground
     if weighed.log_still(still) >= weighed.log_moved(moved):
         best = weighed.stills[still]
-        number = int(np.argmax(logsumexp(best.log_evidence, axis=0)))
+        number = int(np.argmax(np.logaddexp.reduce(best.log_evidence, axis=0)))
         distance = best.look.distance
     else:
         fit = weighed.moved[moved]
@@ -335,7 +337,7 @@ def _judged_by_best(weighed: Weighed) -> Floats:
 def _judged_ends(weighed: Weighed, sightings: Sightings) -> Floats:
     """Weights (e,) of end points along the likeliest still curve, each against what all others say of it."""
     still = weighed.stills[max(weighed.stills, key=weighed.log_still)]
-    number = int(np.argmax(logsumexp(still.log_evidence, axis=0)))
+    number = int(np.argmax(np.logaddexp.reduce(still.log_evidence, axis=0)))
     used = weighed.ground.sightings.end_sigma_mm[sightings.end != 0]
     slopes = still.look.row_slopes[: len(used)] * used[:, None]
     off = still.look.rows[: len(used)] * used

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from scipy.special import logsumexp
 
 from survey.curves import curve_of
 from survey.curves.protocol import Curve, Floats
@@ -27,9 +26,10 @@ from survey.fitting.mechanism.hinge_search import (
 from survey.fitting.mechanism.joint_gaps import JointGaps, Sighted, joint_gaps
 from survey.fitting.mechanism.moved import HingePlace, Moved
 from survey.fitting.solving.engine import NormalSums, minimise
-from survey.fitting.solving.evidence import Average, ScatterGrid
+from survey.fitting.solving.evidence import Average
 from survey.fitting.solving.noise import Scatter, Whitener
 from survey.fitting.solving.robust import ScaledLoss
+from survey.fitting.solving.scatter_grid import ScatterGrid
 
 CROWN_DOUBT = 5.0
 CROWN_APART = 0.1
@@ -67,9 +67,11 @@ def look_for_hinges(still: Still, grid: ScatterGrid, which: np.ndarray, joints: 
         for likely in likely_motions(s):
             gains = motion_gains(products, part, likely)
             weight = still.log_evidence[way, which][:, None] + gains.log_gain + likely.log_share
-            total = np.logaddexp(total, logsumexp(weight, axis=0))
+            total = np.logaddexp(total, np.logaddexp.reduce(weight, axis=0))
     total += choices.log_prior
-    return FirstLook(still, choices, int(np.argmax(total)), _crowns(choices, total), float(logsumexp(total)))
+    return FirstLook(
+        still, choices, int(np.argmax(total)), _crowns(choices, total), float(np.logaddexp.reduce(total))
+    )
 
 
 def _crowns(choices: HingeChoices, log_weight: Floats) -> Floats:
@@ -176,14 +178,14 @@ class Posterior(NamedTuple):
     @property
     def likely_motions(self) -> tuple[LikelyMotion, ...]:
         """The motions that are not negligible."""
-        by_motion = np.asarray(logsumexp(self.log_weight, axis=(0, 2, 3)))
+        by_motion = np.asarray(np.logaddexp.reduce(self.log_weight, axis=(0, 2, 3)))
         likely = by_motion > by_motion.max() - NEGLIGIBLE
         return tuple(motion for motion, kept in zip(self.motions, likely, strict=True) if kept)
 
     @property
     def by_choice(self) -> Floats:
         """Log weights (h,) of the hinges alone."""
-        return np.asarray(logsumexp(self.log_weight, axis=(0, 1, 2)))
+        return np.asarray(np.logaddexp.reduce(self.log_weight, axis=(0, 1, 2)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -266,7 +268,7 @@ def fit_moved(
         original,
         choices,
         posterior,
-        float(logsumexp(posterior.log_weight)),
+        float(np.logaddexp.reduce(posterior.log_weight, axis=None)),
         grid.scatters,
     )
 

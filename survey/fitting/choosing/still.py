@@ -5,16 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import logsumexp
 
 from survey.curves.protocol import Floats
 from survey.fitting.choosing.fitted import ScatteredModel
 from survey.fitting.families.priors import LIMITED, RISE_RATIO, Proportions, proportions_of
 from survey.fitting.families.standing import Look, Standing
 from survey.fitting.solving.engine import EngineOptions, NormalSums, Solution, minimise
-from survey.fitting.solving.evidence import Average, Prior, ScatterGrid, average, log_share_below
+from survey.fitting.solving.evidence import Average, Prior, average, log_share_below
 from survey.fitting.solving.noise import Whitener
 from survey.fitting.solving.robust import ScaledLoss
+from survey.fitting.solving.scatter_grid import ScatterGrid
 
 NEAR = EngineOptions(relative_tolerance=1e-4, max_evaluations=40)
 """Enough for averages: the rest of the way is linear."""
@@ -88,7 +88,7 @@ class Still:
     @property
     def log_total(self) -> float:
         """Log evidence over all ways and scatters."""
-        return float(logsumexp(self.log_evidence))
+        return float(np.logaddexp.reduce(self.log_evidence, axis=None))
 
 
 def fit_guided(standing: Standing, metric: Whitener, start: Floats) -> Solution:

@@ -18,7 +18,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import logsumexp, ndtr
+from scipy.special import ndtr
 
 from survey.curves.protocol import Floats
 from survey.fitting.choosing.movement_fit import FLAT_RISE_RATIO
@@ -57,7 +57,7 @@ def unseen_movement(weighed: Weighed) -> UnseenMovement:
     choices = first_choices(flat=rise_ratio < FLAT_RISE_RATIO)
     crowns = np.unique(choices.crown)[::EVERY_CROWN]
     choices = choices.take(np.isin(choices.crown, crowns))
-    choices = choices._replace(log_prior=choices.log_prior - logsumexp(choices.log_prior))
+    choices = choices._replace(log_prior=choices.log_prior - np.logaddexp.reduce(choices.log_prior))
     left = _left_by_families(weighed, still, choices)
     span = 2.0 * float(numbers[0])
     # Springings that came closer are too rare to change what shows of a spread.
@@ -71,9 +71,9 @@ def unseen_movement(weighed: Weighed) -> UnseenMovement:
 
 def _left_by_families(weighed: Weighed, still: Still, choices: HingeChoices) -> list[_Left]:
     """What every way of every still family leaves, the likeliest first, under one scatter: the likeliest."""
-    number = int(np.argmax(logsumexp(still.log_evidence, axis=0)))
+    number = int(np.argmax(np.logaddexp.reduce(still.log_evidence, axis=0)))
     grid = weighed.ground.grid
-    metric, factor = grid.whiteners[number], grid.scatters[number].sigma_factor ** -2.0
+    metric, factor = grid.whitener(number), grid.factor[number]
     seen = sighted(still.standing, still.parameters)
     moved = motion_columns(still.standing, still.parameters, seen, choices)
     n, h = len(seen.share), len(choices.crown)
@@ -89,7 +89,7 @@ def _left_by_families(weighed: Weighed, still: Still, choices: HingeChoices) -> 
         vector = other.look.slopes.T @ metric.apply(away[:, None])[:, 0]
         vector += factor * (other.look.row_slopes.T @ row_away)
         direct = away @ weighted + factor * (row_away @ rows)
-        by_way = logsumexp(other.log_evidence, axis=1) + weighed.log_share(moved=False)
+        by_way = np.logaddexp.reduce(other.log_evidence, axis=1) + weighed.log_share(moved=False)
         for averaged, log_weight in zip(other.averages, by_way, strict=True):
             taken = averaged.covariance[number] @ slopes
             information = (own - slopes.T @ taken).reshape(2, h, 2, h)
@@ -118,8 +118,8 @@ def _probability_shown(
             for part in left
         ]
     )
-    log_still = logsumexp(stills, axis=0)
-    rest = float(logsumexp(stills[:, 0, 0]))
+    log_still = np.logaddexp.reduce(stills, axis=0)
+    rest = float(np.logaddexp.reduce(stills[:, 0, 0]))
     information = left[0].information
     taken = 0.5 * size[:, None] ** 2 * information[motion, places, motion, places]
     gains = [_log_gains(information, likely, choices.log_prior, motion, size) for likely in motions]
@@ -150,7 +150,7 @@ def _log_gains(
     log_gain = (
         none[:, None] + size[:, None, None] * linear + size[:, None, None] ** 2 * square + log_prior[:, None]
     )
-    return np.asarray(logsumexp(log_gain, axis=1) + likely.log_share)
+    return np.asarray(np.logaddexp.reduce(log_gain, axis=1) + likely.log_share)
 
 
 def _reached(shown: Floats, span_mm: float) -> Floats:

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
-from scipy.special import logsumexp
 
 from survey.curves import curve_of
 from survey.curves.shape import ArchShape, Family
@@ -258,7 +257,7 @@ def _alike_told(odds: Odds, close: Sequence[Rival], joint_mm: float) -> str:
 def _none_told(weighed: Weighed, compared: Compared) -> str:
     nearest = _a(_name(compared.order[0]))
     known = {build.name: other.log_total for build, other in weighed.others.items()}
-    free = float(logsumexp(weighed.ground.bends))
+    free = float(np.logaddexp.reduce(weighed.ground.bends))
     told = (
         f"None of the families fits: the points leave the nearest of them, {nearest} curve, by up to "
         f"{compared.farthest_mm:.0f} mm in long runs, far beyond how crooked the bricks lie"

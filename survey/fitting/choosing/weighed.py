@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import logsumexp
 
 from survey.curves.protocol import Floats
 from survey.curves.shape import Family
@@ -15,8 +14,8 @@ from survey.fitting.choosing.still import Still
 from survey.fitting.families.builds import Build
 from survey.fitting.families.priors import BENDING_SHARE, KNOWN_OTHER_SHARE, MOVED_SHARE
 from survey.fitting.sightings import Sightings
-from survey.fitting.solving.evidence import ScatterGrid
 from survey.fitting.solving.noise import Nodes, Scatter, Whitener, whitener
+from survey.fitting.solving.scatter_grid import ScatterGrid
 
 MOVES_FROM = 0.6
 """Probability from which the arch is said to have moved."""
@@ -101,19 +100,19 @@ class Weighed:
     @property
     def has_moved(self) -> bool:
         """Whether it is likelier that the arch moved than that it stands still, by the odds that are told."""
-        still = logsumexp([self.log_still(family) for family in self.stills])
-        moved = logsumexp([self.log_moved(family) for family in self.stills])
+        still = np.logaddexp.reduce([self.log_still(family) for family in self.stills])
+        moved = np.logaddexp.reduce([self.log_moved(family) for family in self.stills])
         return bool(moved - still > np.log(MOVES_FROM / (1 - MOVES_FROM)))
 
     @property
     def log_other(self) -> float:
         """Log weight of all curves of no family: bending freely, or one of the known ones."""
-        free = float(logsumexp(self.ground.bends) + np.log(BENDING_SHARE))
+        free = float(np.logaddexp.reduce(self.ground.bends) + np.log(BENDING_SHARE))
         known = [still.log_total + np.log(KNOWN_OTHER_SHARE) for still in self.others.values()]
-        return float(logsumexp([free, *known]))
+        return float(np.logaddexp.reduce([free, *known]))
 
     @property
     def log_all(self) -> float:
         """Log weight of everything."""
         every = [f(family) for f in (self.log_still, self.log_moved) for family in self.stills]
-        return float(logsumexp([*every, self.log_other]))
+        return float(np.logaddexp.reduce([*every, self.log_other]))

@@ -6,7 +6,6 @@ from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
-from scipy.special import logsumexp
 
 from survey.curves.protocol import Floats
 from survey.fitting.mechanism.joint_gaps import JointGaps
@@ -76,7 +75,7 @@ def coarse_choices(joints: JointGaps, about: Floats, *, flat: bool, depth_mm: fl
 
 def finer_choices(coarse: HingeChoices, log_weight: Floats) -> HingeChoices:
     """The likely among coarse choices by log weights (h,), haunch hinges on a finer scale."""
-    weight = np.exp(log_weight - logsumexp(log_weight))
+    weight = np.exp(log_weight - np.logaddexp.reduce(log_weight))
     crown, group = np.unique(coarse.crown, return_inverse=True)
     likely = np.bincount(group, weights=weight) > UNLIKELY / 10
     log_crown = np.array([_prior_of(coarse, coarse.crown == c) for c in crown])
@@ -87,7 +86,7 @@ def finer_choices(coarse: HingeChoices, log_weight: Floats) -> HingeChoices:
 
 
 def _prior_of(choices: HingeChoices, which: np.ndarray) -> float:
-    return float(logsumexp(choices.log_prior[which]))
+    return float(np.logaddexp.reduce(choices.log_prior[which]))
 
 
 def _finer_lower(share: Floats, weight: Floats) -> _Places:

@@ -26,7 +26,8 @@ from survey.fitting.mechanism.hinge_choices import HingeChoices
 from survey.fitting.mechanism.joint_gaps import JointGaps, Sighted
 from survey.fitting.mechanism.moved import Moved
 from survey.fitting.mechanism.pieces import quarter_turned
-from survey.fitting.solving.evidence import Average, ScatterGrid
+from survey.fitting.solving.evidence import Average
+from survey.fitting.solving.scatter_grid import ScatterGrid
 from survey.record.model import UNKNOWN
 
 SINGULAR = 1e-12
@@ -136,19 +137,23 @@ def motion_products(
     The joint at every crown hinge (h,) is one more observation of the motion.
     """
     n_motions, h, n = moved.points.shape
-    columns = moved.points.transpose(2, 1, 0).reshape(n, -1)
+    motions = grid.split(moved.points.reshape(-1, n).T)
+    line = grid.split(curve[0])
     rows = moved.rows.T
-    cross = np.empty((len(grid.scatters), curve[0].shape[1], h, n_motions))
-    own = np.empty((len(grid.scatters), h, n_motions, n_motions))
-    row_cross, row_own = (curve[1].T @ rows)[:, None, :], rows.T @ rows
-    for i, (scatter, metric) in enumerate(zip(grid.scatters, grid.whiteners, strict=True)):
-        weighted = metric.apply(columns)
-        factor = 1 / scatter.sigma_factor**2
-        cross[i] = (curve[0].T @ weighted).reshape(-1, h, n_motions) + factor * row_cross
-        for a in range(n_motions):
-            for b in range(a, n_motions):
-                product = np.sum(columns[:, a::n_motions] * weighted[:, b::n_motions], axis=0)
-                own[i, :, a, b] = own[i, :, b, a] = product + factor * row_own[a, b]
+    weighted = grid.weight[:, None] * motions.left
+    first_cross = (line.left.T @ weighted).reshape(-1, n_motions, h) + (curve[1].T @ rows)[:, :, None]
+    own_left, own_weighted = motions.left.reshape(n, n_motions, h), weighted.reshape(n, n_motions, h)
+    first_own = np.einsum("nah,nbh->hab", own_left, own_weighted) + rows.T @ rows
+    cross = np.empty((len(grid), len(line.mean), h, n_motions))
+    own = np.empty((len(grid), h, n_motions, n_motions))
+    mean = (motions.mean * grid.total).reshape(n_motions, h, -1)
+    for i in range(len(grid)):
+        smooth = grid.smoothed(motions.mean, slice(i, i + 1))[:, 0].reshape(n_motions, h, -1)
+        of_line = np.tensordot(line.mean * grid.total, smooth, axes=(1, 2))
+        cross[i] = (first_cross + of_line).transpose(0, 2, 1)
+        own[i] = first_own + np.einsum("ahm,bhm->hab", mean, smooth)
+    cross *= grid.factor[:, None, None, None]
+    own *= grid.factor[:, None, None, None]
     excess, power = joints.at(crown)
     cross[:, 0] -= (power * excess * moved.opening).T
     own += (power * moved.opening).T[:, :, None] * moved.opening.T[:, None, :]

@@ -6,11 +6,12 @@ irregularity of the course it was taken on, which is alike for all points of a c
 is a Markov chain, so the inverse of its covariance over the courses is tridiagonal and everything below is
 linear in the number of points:
 
-    Sigma = W^-1 + B K B',   Sigma^-1 = W - W B T^-1 B' W,   T = K^-1 + B' W B  (tridiagonal),
+    Sigma = W^-1 + B K B',   Sigma^-1 x = W (x - B m) + W B T^-1 K^-1 m,   T = K^-1 + N  (tridiagonal),
     log det Sigma = log det T - log det K^-1 - log det W,
 
-W the diagonal of the points' weights over their variance, B which point lies on which course, K the
-covariance of the courses' irregularity (the matrix inversion and determinant lemmas).
+W the diagonal of the points' weights over their variance, B which point lies on which course, N = B'WB the
+courses' weights, m = N^-1 B'W x the courses' means, K the covariance of the courses' irregularity (the matrix
+inversion and determinant lemmas, written so that nothing large cancels however small the points' sigmas are).
 
 References
 ----------
@@ -99,8 +100,12 @@ class Whitener:
     nodes : Nodes
     weight : (n,) float
         Robust weight over variance of each point's measuring error.
-    pivot, below : (m,), (m - 1,) float
-        L D L' factors of T.
+    total : (m,) float
+        Weights of the nodes.
+    chain : Chain
+        K^-1.
+    pivot, below : (m,) float
+        L D L' factors of T; the last below is nothing.
     diagonal : (m,) float
         Diagonal of T^-1.
     log_determinant : float
@@ -109,6 +114,8 @@ class Whitener:
 
     nodes: Nodes
     weight: Floats
+    total: Floats
+    chain: Chain
     pivot: Floats
     below: Floats
     diagonal: Floats
@@ -116,14 +123,16 @@ class Whitener:
 
     def apply(self, columns: Floats) -> Floats:
         """Sigma^-1 times columns (n, c)."""
-        weighted = columns * self.weight[:, None]
-        inner = lapack.dpttrs(self.pivot, self.below, self.nodes.gather(weighted))[0]
-        return np.asarray(weighted - self.weight[:, None] * inner[self.nodes.node])
+        mean = self.nodes.gather(columns * self.weight[:, None]) / self.total[:, None]
+        inner = solved(self.pivot, self.below, self.chain.times(mean.T).T)
+        # Where points are all but exact, inner is next to nothing beside the means: they are not to be mixed.
+        left = columns - mean[self.nodes.node]
+        return np.asarray(self.weight[:, None] * (left + inner[self.nodes.node]))
 
     def irregularity(self, residuals: Floats) -> Floats:
         """Expected irregularity (n,) at every point, given residuals (n,) from the curve."""
         gathered = self.nodes.gather((self.weight * residuals)[:, None])
-        return np.asarray(lapack.dpttrs(self.pivot, self.below, gathered)[0][self.nodes.node, 0])
+        return np.asarray(solved(self.pivot, self.below, gathered)[self.nodes.node, 0])
 
     def left_out(self, residuals: Floats) -> LeftOut:
         """How each residual (n,) compares with what all the others tell of it."""
@@ -140,26 +149,66 @@ class LeftOut(NamedTuple):
     variance: Floats
 
 
-def whitener(nodes: Nodes, sigma_mm: Floats, weight: Floats, scatter: Scatter) -> Whitener:
-    """Factorise the covariance of points with sigmas (n,) and robust weights (n,) under a scatter."""
-    keep = np.exp(-nodes.step_mm / scatter.correlation_mm)
+class Chain(NamedTuple):
+    """The inverse K^-1 of the covariance of the courses' irregularity, of one scatter or of many.
+
+    ``main`` (..., m) is its diagonal, ``off`` (..., m) stands beside it: the last entry stands for nothing
+    and is 0, so that chains can be laid end to end. ``log_determinant`` (...) is that of K.
+    """
+
+    main: Floats
+    off: Floats
+    log_determinant: Floats
+
+    def times(self, values: Floats) -> Floats:
+        """K^-1 times values (..., m)."""
+        product = self.main * values
+        product[..., :-1] += self.off[..., :-1] * values[..., 1:]
+        product[..., 1:] += self.off[..., :-1] * values[..., :-1]
+        return np.asarray(product)
+
+
+def chain_of(nodes: Nodes, irregularity_mm: Floats, correlation_mm: Floats) -> Chain:
+    """The chain of nodes under irregularities (...) alike over correlation lengths (...)."""
+    keep = np.exp(-nodes.step_mm / correlation_mm[..., None])
     # A step of nothing (two nodes at one place) would make the chain singular; a micron keeps it regular.
     keep = np.minimum(keep, 1.0 - 1e-9)
     gain = keep / (1.0 - keep**2)
-    power = scatter.irregularity_mm**2
-    chain = np.ones(len(nodes))
-    chain[:-1] += keep * gain
-    chain[1:] += keep * gain
+    power = irregularity_mm[..., None] ** 2
+    main = np.ones((*keep.shape[:-1], len(nodes)))
+    main[..., :-1] += keep * gain
+    main[..., 1:] += keep * gain
+    off = np.zeros_like(main)
+    off[..., :-1] = -gain / power
+    log_determinant = len(nodes) * np.log(power[..., 0]) + np.sum(np.log1p(-(keep**2)), axis=-1)
+    return Chain(main / power, off, log_determinant)
+
+
+def factorised(main: Floats, off: Floats) -> tuple[Floats, Floats]:
+    """Pivots and what stands below them, (..., m) each, of tridiagonal matrices (..., m) laid end to end."""
+    if main.size == 1:
+        return main, np.zeros_like(main)
+    pivot, below, _ = lapack.dpttrf(main.ravel(), off.ravel()[:-1])
+    return pivot.reshape(main.shape), np.append(below, 0.0).reshape(main.shape)
+
+
+def solved(pivot: Floats, below: Floats, columns: Floats) -> Floats:
+    """Solutions (k, c) for columns (k, c), the factors (..., m) being those of one matrix of size k."""
+    # The solver wants one entry below the diagonal even where there is none.
+    ends = pivot.ravel(), below.ravel()[: max(pivot.size - 1, 1)]
+    return np.asarray(lapack.dpttrs(*ends, columns)[0])
+
+
+def whitener(nodes: Nodes, sigma_mm: Floats, weight: Floats, scatter: Scatter) -> Whitener:
+    """Factorise the covariance of points with sigmas (n,) and robust weights (n,) under a scatter."""
+    chain = chain_of(nodes, np.asarray(scatter.irregularity_mm), np.asarray(scatter.correlation_mm))
     point = weight / (scatter.sigma_factor * sigma_mm) ** 2
-    main = chain / power + np.add.reduceat(point[nodes.order], nodes.first)
-    off = -gain / power
-    if len(nodes) == 1:
-        # The solver wants one entry beside the diagonal even where there is none.
-        pivot, below, backward = main, np.zeros(1), main
-    else:
-        pivot, below, _ = lapack.dpttrf(main, off)
-        backward = lapack.dpttrf(main[::-1], off[::-1])[0][::-1]
-    log_chain = -len(nodes) * np.log(power) - np.sum(np.log1p(-(keep**2)))
-    log_points = -2.0 * np.sum(np.log(scatter.sigma_factor * sigma_mm))
-    log_determinant = float(np.sum(np.log(pivot)) - log_chain - log_points)
-    return Whitener(nodes, point, pivot, below, 1.0 / (pivot + backward - main), log_determinant)
+    total = np.add.reduceat(point[nodes.order], nodes.first)
+    main = chain.main + total
+    pivot, below = factorised(main, chain.off)
+    backward = factorised(main[::-1], np.append(chain.off[-2::-1], 0.0))[0][::-1]
+    log_points = -2.0 * float(np.sum(np.log(scatter.sigma_factor * sigma_mm)))
+    log_determinant = float(np.sum(np.log(pivot)) + chain.log_determinant) - log_points
+    return Whitener(
+        nodes, point, total, chain, pivot, below, 1.0 / (pivot + backward - main), log_determinant
+    )

@@ -5,10 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from scipy import integrate, stats
-from scipy.special import logsumexp
 
 from survey.errors import FitError
-from survey.fitting.solving.evidence import Prior, average, log_share_below, scatter_grid
+from survey.fitting.solving.evidence import Prior, average, log_share_below
 from survey.fitting.solving.noise import Scatter, nodes_of, whitener
 
 
@@ -58,23 +57,6 @@ def test_a_limit_takes_what_lies_beyond_it() -> None:
     share = log_share_below(1.0, np.array([0.9, 1.2]), np.array([0.1, 0.1]), (0.5, 0.25))
     expected = stats.norm([0.9, 1.2], 0.1).logcdf(1.0) - stats.norm(0.5, 0.25).logcdf(1.0)
     assert share == pytest.approx(expected, rel=1e-12)
-
-
-def test_the_grid_is_a_distribution_and_can_be_thinned() -> None:
-    nodes = nodes_of(np.arange(10) * 60.0, np.arange(1, 11))
-    grid = scatter_grid(nodes, np.ones(10), np.ones(10), 60.0)
-    assert logsumexp(grid.log_prior) == pytest.approx(0.0, abs=1e-12)
-    assert len(grid.scatters) == len(grid.whiteners) == len(set(grid.scatters))
-    few = grid.take(np.array([3, 1]))
-    assert few.scatters == (grid.scatters[3], grid.scatters[1])
-    columns = np.random.default_rng(2).normal(size=(10, 2))
-    rows = np.array([[1.0, 2.0]])
-    factor = grid.scatters[3].sigma_factor
-    expected = columns.T @ grid.whiteners[3].apply(columns) + rows.T @ rows / factor**2
-    assert few.grams(columns, rows)[0] == pytest.approx(expected, abs=1e-12)
-    assert few.log_determinants(1)[0] == pytest.approx(
-        grid.whiteners[3].log_determinant + 2 * np.log(factor), abs=1e-12
-    )
 
 
 @pytest.mark.parametrize(
