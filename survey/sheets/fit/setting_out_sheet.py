@@ -126,10 +126,11 @@ def _row(brick: Brick) -> tuple[str, ...]:
 
 
 def brick_words(brick: Brick) -> str:
-    """What a brick is, in one or two words."""
+    """What a brick is, in a few words."""
     if brick.kind is BrickKind.IN_SITU:
         return "stands"
-    words = "key, " if brick.kind is BrickKind.KEY else ""
+    words = "laid, " if brick.laid else ""
+    words += "key, " if brick.kind is BrickKind.KEY else ""
     if brick.source in ("new", "original"):
         return f"{words}{brick.source}"
     return f"{words}salvaged {brick.source}"

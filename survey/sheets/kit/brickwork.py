@@ -1,4 +1,4 @@
-"""The bricks of a plan as polygons; standing, salvaged, new and missing are told apart without colour."""
+"""The bricks of a plan as polygons: laid, standing, salvaged, new, missing told apart without colour."""
 
 from __future__ import annotations
 
@@ -21,6 +21,7 @@ class BrickState(StrEnum):
     """What a reader of the elevation needs to know of a brick, in the words of the key."""
 
     STANDING = "stands, stays where it is"
+    LAID = "laid already"
     LAID_AGAIN = "original, laid again"
     SALVAGED = "salvaged brick"
     NEW = "new brick"
@@ -29,6 +30,7 @@ class BrickState(StrEnum):
 
 STATE_STYLES = {
     BrickState.STANDING: ink.area(Layer.BRICK),
+    BrickState.LAID: ink.area(Layer.BRICK, ink.GREY),
     BrickState.LAID_AGAIN: ink.area(Layer.BRICK, hatch=Hatch.DOTS),
     BrickState.SALVAGED: ink.area(Layer.BRICK, hatch=Hatch.BACK_DIAGONAL),
     BrickState.NEW: ink.area(Layer.BRICK_NEW, hatch=Hatch.DIAGONAL),
@@ -45,6 +47,8 @@ def brick_state(brick: Brick, missing: frozenset[tuple[int, int]]) -> BrickState
     """State of one brick of the plan."""
     if brick.kind is BrickKind.IN_SITU:
         return BrickState.STANDING
+    if brick.laid:
+        return BrickState.LAID
     if brick.source == "original":
         return BrickState.LAID_AGAIN
     if brick.source != "new":
@@ -83,7 +87,7 @@ def course_numbers(
     ----------
     ring : RingPlan
     states : sequence of BrickState
-        One a brick; numbers on hatched bricks stand on a white ground.
+        One a brick; numbers on hatched or filled bricks stand on a white ground.
     scale : float
         Plot scale 1 : ``scale``.
     """
@@ -92,7 +96,7 @@ def course_numbers(
         x, y = brick.corners_mm.mean(axis=0)
         words = str(brick.course)
         on_axis = abs(brick.from_crown_mm) <= 0.5 * brick.width_intrados_mm + 2.0 * scale
-        backed = STATE_STYLES[state].hatch is not Hatch.NONE or ring.sawtooth or on_axis
+        backed = not _is_plain(STATE_STYLES[state]) or ring.sawtooth or on_axis
         width = text_width_mm(words, height_mm)
         aside = width / 2 + 1.0 if on_axis and brick.width_intrados_mm / scale > 2 * width + 3.5 else 0.0
         at = (float(x) / scale + aside, float(y) / scale - height_mm / 2)
@@ -113,6 +117,10 @@ def course_numbers(
         )
         for t in kept
     )
+
+
+def _is_plain(style: Style) -> bool:
+    return style.hatch is Hatch.NONE and style.fill == ink.WHITE
 
 
 def _fits(brick: Brick, width: float, height: float, scale: float) -> bool:

@@ -8,7 +8,7 @@ from survey.rebuild.laying.order import KEY
 from survey.rebuild.plan import Brick, BrickKind, LayingStep, RebuildPlan, RingPlan
 from survey.sheets.drawing import XY, Anchor, Dash, Drawing, Hatch, Layer, Polyline, Primitive, Style, Text
 from survey.sheets.kit import ink
-from survey.sheets.kit.brickwork import mortar_bed
+from survey.sheets.kit.brickwork import STATE_STYLES, BrickState, mortar_bed
 from survey.sheets.kit.furniture import KeyEntry
 from survey.sheets.kit.labels import thinned
 from survey.sheets.kit.lettering import text_width_mm
@@ -22,7 +22,7 @@ _BESIDE_MM = 2.6
 _STANDING = Style(Layer.BRICK, ink.HAIR_MM, ink.GREY, fill=ink.WHITE)
 _LAID = ink.area(Layer.BRICK_NEW, width_mm=ink.FINE_MM)
 _STOP = ink.area(Layer.BRICK_NEW, ink.PALE, width_mm=ink.MEDIUM_MM)
-_DONE = ink.area(Layer.BRICK, ink.GREY, width_mm=ink.FINE_MM)
+_DONE = STATE_STYLES[BrickState.LAID]
 _REFUSED = Style(Layer.BRICK_NEW, ink.FINE_MM, ink.BLACK, fill=ink.WHITE, dash=Dash.DASHED)
 _KEY = ink.area(Layer.BRICK_NEW, ink.WHITE, Hatch.CROSS, width_mm=ink.BOLD_MM)
 
@@ -39,7 +39,7 @@ def card_key(plan: RebuildPlan) -> tuple[KeyEntry, ...]:
     if any(brick.kind is BrickKind.IN_SITU for brick in plan.bricks):
         entries.append(KeyEntry(_STANDING, "stands"))
     if any(brick.laid for brick in plan.bricks):
-        entries.append(KeyEntry(_DONE, "laid already"))
+        entries.append(KeyEntry(_DONE, BrickState.LAID.value))
     if plan.refusals:
         entries.append(KeyEntry(_REFUSED, "no order: not to be built"))
     return tuple(entries)

@@ -82,7 +82,11 @@ def rhythm_sheets(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[Shee
         care = Box(area.left, area.bottom, area.width, care_height)
         low = care.top + 3.0
         room = Box(area.left, low, area.width, area.top - banner_height - low)
-        marks: list[Primitive] = [*banner, *_head(room), *cautions(plan.cautions, care, n_columns=4)]
+        marks: list[Primitive] = [
+            *banner,
+            *_head(record, plan, room),
+            *cautions(plan.cautions, care, n_columns=4),
+        ]
         here = rings[first : first + _RINGS_A_PAGE]
         height = min((room.height - _HEAD_MM) / len(here), _MOST_MM)
         for k, ring in enumerate(here):
@@ -92,8 +96,10 @@ def rhythm_sheets(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[Shee
     return finish(pages, TitleBlock.of(record))
 
 
-def _head(room: Box) -> list[Primitive]:
-    """What the sheet shows, and its key in one line."""
+def _head(record: Record, plan: RebuildPlan, room: Box) -> list[Primitive]:
+    """What the sheet shows, and its key in one line, the states of bricks as far as they occur."""
+    missing = missing_courses(record)
+    states = {brick_state(brick, missing) for brick in plan.bricks}
     title = "The rhythm that was there, above the one planned, unrolled from the left springing to the right"
     marks: list[Primitive] = [
         Text((room.left, room.top - ink.HEAD_MM), title, ink.HEAD_MM, ink.letters(), bold=True),
@@ -104,7 +110,7 @@ def _head(room: Box) -> list[Primitive]:
         KeyEntry(_INFERRED, "joint inferred"),
         KeyEntry(_PLANNED, "joint planned"),
         KeyEntry(_WAS_INFERRED, "brick inferred"),
-        *(KeyEntry(STATE_STYLES[state], state.value) for state in BrickState),
+        *(KeyEntry(STATE_STYLES[state], state.value) for state in BrickState if state in states),
     )
     x = room.left
     for entry in entries:

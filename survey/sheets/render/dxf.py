@@ -36,6 +36,10 @@ MILLIMETRES = 4
 BLACK_OR_WHITE = 7
 """Colour index that viewers draw black on white paper and white on a black screen."""
 TEXT_STYLE = "SURVEY"
+_PALEST = 0xE0
+"""Fills whose least share of red, green and blue is no less are left out."""
+_BLACKEST = 0x30
+"""Colours none of whose shares is above this are black, written as ``BLACK_OR_WHITE``."""
 _RISING_RAD, _FALLING_RAD = math.pi / 4, 3 * math.pi / 4
 _HATCH_TURNS_RAD = {
     Hatch.DIAGONAL: (_RISING_RAD,),
@@ -169,8 +173,9 @@ def _add_ellipse(space: Modelspace, mark: EllipticArc, attributes: dict[str, Any
 
 
 def _add_hatch(space: Modelspace, mark: Polyline, scale: float) -> None:
-    """Hatch of a closed outline, spaced as on paper at the plot scale; plain fills are left out."""
+    """Hatch of a closed outline, spaced as on paper at the plot scale; else its fill where that is dark."""
     if mark.style.hatch is Hatch.NONE:
+        _add_fill(space, mark)
         return
     step = 1.5 * scale
     if mark.style.hatch is Hatch.DOTS:
@@ -184,6 +189,16 @@ def _add_hatch(space: Modelspace, mark: Polyline, scale: float) -> None:
     attributes = {key: value for key, value in _attributes(mark.style).items() if key != "linetype"}
     hatch = space.add_hatch(dxfattribs={**attributes, "lineweight": 13})
     hatch.set_pattern_fill(mark.style.hatch.value.upper(), definition=definition)
+    hatch.paths.add_polyline_path(mark.points, is_closed=True)
+
+
+def _add_fill(space: Modelspace, mark: Polyline) -> None:
+    """A plain fill; white and the pale wash under the bricks are none on a ground of another colour."""
+    if not mark.style.fill or min(red_green_blue(mark.style.fill)) >= _PALEST:
+        return
+    hatch = space.add_hatch(color=BLACK_OR_WHITE, dxfattribs={"layer": mark.style.layer.value})
+    if max(red_green_blue(mark.style.fill)) > _BLACKEST:
+        hatch.rgb = red_green_blue(mark.style.fill)
     hatch.paths.add_polyline_path(mark.points, is_closed=True)
 
 
@@ -217,7 +232,7 @@ def _attributes(style: Style) -> dict[str, Any]:
     """Layer, colour, line pattern and pen of a style; black stays the index that reads on any ground."""
     attributes: dict[str, Any] = {"layer": style.layer.value}
     red, green, blue = red_green_blue(style.colour) if style.colour else (0, 0, 0)
-    if max(red, green, blue) > 0x30:
+    if max(red, green, blue) > _BLACKEST:
         attributes["true_color"] = (red << 16) | (green << 8) | blue
     if style.dash is not Dash.SOLID:
         attributes["linetype"] = style.dash.value.upper()

@@ -1,6 +1,7 @@
 """Bricks on the elevation: states told apart, numbers inside their bricks."""
 
 from dataclasses import replace
+from itertools import combinations
 
 import numpy as np
 import pytest
@@ -9,6 +10,7 @@ from sheets.handmade import RingSpec, handmade
 
 from survey.rebuild.plan import BrickKind
 from survey.sheets.drawing import Hatch, Line, Polyline
+from survey.sheets.kit import ink
 from survey.sheets.kit.brickwork import (
     STATE_STYLES,
     BrickState,
@@ -39,9 +41,30 @@ def test_state(kind, source, course, state):
     assert brick_state(replace(BRICK, kind=kind, source=source, course=course), missing) is state
 
 
-def test_every_state_has_a_hatch_of_its_own():
-    hatches = [STATE_STYLES[state].hatch for state in BrickState]
-    assert sorted(hatches) == sorted(Hatch)
+def test_a_laid_brick_is_laid_whatever_it_is_made_of_and_one_that_stands_still_stands():
+    for kind, source in ((BrickKind.BRICK, "original"), (BrickKind.KEY, "new"), (BrickKind.BRICK, "S3")):
+        brick = replace(BRICK, kind=kind, source=source, course=10, laid=True)
+        assert brick_state(brick, missing_courses(MADE.record)) is BrickState.LAID
+    standing = replace(BRICK, kind=BrickKind.IN_SITU, source="original", laid=True)
+    assert brick_state(standing, frozenset()) is BrickState.STANDING
+
+
+def luminance(colour):
+    """Relative luminance of an sRGB colour, as WCAG 2.1 defines it (W3C 2018, text seen)."""
+    shares = [v / 255 for v in ink.red_green_blue(colour)]
+    linear = [v / 12.92 if v <= 0.03928 else ((v + 0.055) / 1.055) ** 2.4 for v in shares]
+    return float(np.dot((0.2126, 0.7152, 0.0722), linear))
+
+
+def test_states_are_told_apart_by_hatch_or_by_how_dark_they_are():
+    styles = [STATE_STYLES[state] for state in BrickState]
+    assert {style.hatch for style in styles} == set(Hatch)
+    for one, other in combinations(styles, 2):
+        dark, light = sorted(luminance(style.fill) for style in (one, other))
+        # contrast of graphical objects, WCAG 2.1, success criterion 1.4.11
+        assert one.hatch != other.hatch or (light + 0.05) / (dark + 0.05) >= 3.0
+    for style in styles:
+        assert len(set(ink.red_green_blue(style.fill))) == 1, "a fill that needs colour to be told apart"
 
 
 def test_outline_is_the_brick_and_a_turned_brick_shows_its_arris():
@@ -52,6 +75,15 @@ def test_outline_is_the_brick_and_a_turned_brick_shows_its_arris():
     _, arris = brick_primitives(BRICK, BrickState.NEW, sawtooth=True)
     assert isinstance(arris, Line)
     assert np.array(arris.start) == pytest.approx(BRICK.corners_mm[:2].mean(axis=0))
+
+
+def test_numbers_on_laid_bricks_stand_on_a_white_ground():
+    ring = MADE.plan.rings[0]
+    for state, backed in ((BrickState.STANDING, False), (BrickState.LAID, True)):
+        texts = course_numbers(ring, [state] * len(ring.bricks), 5.0)
+        assert len(texts) == len(ring.bricks)
+        aside = [t for t, b in zip(texts, ring.bricks, strict=True) if abs(b.from_crown_mm) > 100.0]
+        assert {t.backed for t in aside} == {backed}
 
 
 def numbers_on_paper(ring, scale):

@@ -11,7 +11,9 @@ import pytest
 from sheets.handmade import handmade
 
 from survey.curves import DisplacedCurve, curve_of, elliptical, five_centred, segmental, three_centred_sixty
-from survey.sheets.drawing import Text
+from survey.sheets.drawing import Polyline, Text
+from survey.sheets.kit import ink
+from survey.sheets.kit.brickwork import STATE_STYLES, BrickState
 from survey.sheets.rebuild.elevation import elevation_drawing, fitted_curves
 from survey.sheets.rebuild.elevation_sheet import elevation_pages
 from survey.sheets.render.dxf import render_dxf
@@ -106,3 +108,30 @@ def test_the_key_tells_the_two_curves_apart():
         (page,) = elevation_pages(made.record, made.fit, drawn)
         words = {m.text for m in page.primitives if isinstance(m, Text)}
         assert ("fitted curve; the soffit is led beside it" in words) == there
+
+
+def with_laid(plan, *courses):
+    """The plan with some bricks of its first ring laid."""
+    first = plan.rings[0]
+    bricks = tuple(replace(b, laid=True) if b.course in courses else b for b in first.bricks)
+    return replace(plan, rings=(replace(first, bricks=bricks), *plan.rings[1:]))
+
+
+def test_laid_bricks_have_a_fill_of_their_own_and_the_key_names_it_only_then():
+    made = handmade()
+    for plan, laid in ((made.plan, set()), (with_laid(made.plan, 10, 11), {"10", "11"})):
+        (page,) = elevation_pages(made.record, made.fit, plan)
+        words = {m.text for m in page.primitives if isinstance(m, Text)}
+        assert ("laid already" in words) == bool(laid)
+        marks = elevation_drawing(made.record, plan, 10.0).primitives
+        fill = STATE_STYLES[BrickState.LAID].fill
+        filled = {m.tag for m in marks if isinstance(m, Polyline) and m.style.fill == fill}
+        assert filled == {f"ring-1-course-{course}" for course in laid}
+
+
+def test_laid_bricks_are_filled_in_the_dxf():
+    made = handmade()
+    drawing = elevation_drawing(made.record, with_laid(made.plan, 10, 11), 10.0)
+    hatches = [h for h in layer_of(drawing, "brick") if h.dxftype() == "HATCH"]
+    solid = [h for h in hatches if h.has_solid_fill]
+    assert [h.rgb for h in solid] == [ink.red_green_blue(STATE_STYLES[BrickState.LAID].fill)] * 2

@@ -11,9 +11,11 @@ from sheets.legibility import said
 from sheets.worked import works
 
 from survey.sheets.drawing import Layer, Polyline, Text
+from survey.sheets.kit.brickwork import STATE_STYLES, BrickState
 from survey.sheets.rebuild.rhythm import comparison, original_row, planned_row, rhythm_sheets
 
 WORKS = works()
+LAID = STATE_STYLES[BrickState.LAID]
 
 
 def bars(sheet, fill: str) -> list[float]:
@@ -88,3 +90,21 @@ def test_two_rings_a_sheet_and_rings_without_bricks_left_out():
     bare = replace(made.plan, rings=(replace(made.plan.rings[0], bricks=()), *made.plan.rings[1:]))
     (sheet,) = rhythm_sheets(made.record, made.fit, bare)
     assert "Ring 1" not in said((sheet,))
+
+
+def test_the_key_names_the_states_of_bricks_that_occur():
+    made = WORKS["gateway"]
+    first = made.plan.rings[0]
+    bricks = tuple(replace(b, laid=b.course < 4) for b in first.bricks)
+    begun = replace(made.plan, rings=(replace(first, bricks=bricks), *made.plan.rings[1:]))
+    for plan, laid in ((made.plan, False), (begun, True)):
+        (sheet,) = rhythm_sheets(made.record, made.fit, plan)
+        words = {m.text for m in sheet.primitives if isinstance(m, Text)}
+        assert words & {state.value for state in BrickState} == {
+            "original, laid again",
+            "salvaged brick",
+            "new brick",
+            *(["laid already"] if laid else []),
+        }
+        grey = [m for m in sheet.primitives if isinstance(m, Polyline) and m.style == LAID]
+        assert len(grey) == (4 if laid else 0), "three bricks and the sample in the key"

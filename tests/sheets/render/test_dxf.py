@@ -9,7 +9,7 @@ import pytest
 from sheets.pictures import NASTY, everything
 
 from survey.curves import curve_of, elliptical, five_centred, segmental, three_centred_sixty
-from survey.sheets.drawing import Drawing, EllipticArc, Hatch, Layer, Style
+from survey.sheets.drawing import Drawing, EllipticArc, Hatch, Layer, Polyline, Style
 from survey.sheets.kit import ink
 from survey.sheets.kit.outline import CHORD_TOLERANCE_MM, curve_primitives
 from survey.sheets.render.dxf import render_dxf
@@ -103,6 +103,25 @@ def test_hatches_are_hatches_of_their_own():
     assert names == [h.value.upper() for h in Hatch if h is not Hatch.NONE]
 
 
+@pytest.mark.parametrize(
+    ("fill", "rgb", "index"),
+    [(ink.GREY, (0x6E, 0x6E, 0x6E), None), (ink.ACCENT, (0xA3, 0x41, 0x2C), None), (ink.BLACK, None, 7)],
+)
+def test_dark_plain_fills_are_solid(fill, rgb, index):
+    field = Polyline(((0.0, 0.0), (1.0, 0.0), (1.0, 1.0)), ink.area(Layer.BRICK, fill), closed=True)
+    (hatch,) = read(Drawing("filled", (field,))).modelspace().query("HATCH")
+    assert hatch.has_solid_fill
+    assert hatch.rgb == rgb
+    assert index is None or hatch.dxf.color == index
+    assert hatch.dxf.layer == "brick"
+
+
+@pytest.mark.parametrize("fill", [ink.WHITE, ink.WASH, ""])
+def test_white_and_washed_fields_are_not_filled(fill):
+    field = Polyline(((0.0, 0.0), (1.0, 0.0), (1.0, 1.0)), ink.area(Layer.BRICK, fill), closed=True)
+    assert not read(Drawing("white", (field,))).modelspace().query("HATCH")
+
+
 def test_same_drawing_same_text_and_the_library_is_left_as_it_was():
     option = ezdxf.options.write_fixed_meta_data_for_testing
     assert render_dxf(everything()) == render_dxf(everything())
@@ -111,7 +130,5 @@ def test_same_drawing_same_text_and_the_library_is_left_as_it_was():
 
 def test_fields_without_an_outline_leave_no_entity():
     pale = Style(Layer.JOINT, 0.0, "", fill=ink.WASH)
-    from survey.sheets.drawing import Polyline
-
     field = Polyline(((0.0, 0.0), (1.0, 0.0), (1.0, 1.0)), pale, closed=True)
     assert not list(read(Drawing("pale", (field,))).modelspace())
