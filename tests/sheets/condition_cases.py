@@ -160,6 +160,7 @@ MOVES: dict[str, tuple[ArchShape, TrueMovement]] = {
         semicircular(1500.0, axis_x_mm=300.0, springing_y_mm=-200.0),
         TrueMovement(28.0, 14.0, 0.43, 0.16, 0.16, crown_hinge_at_back=True),
     ),
+    "spread and sunk": (semicircular(1500.0), TrueMovement(25.0, 13.0, crown_hinge_at_back=True)),
     "sunk left": (segmental(2400.0, 500.0), TrueMovement(18.0, -12.0, 0.55, crown_hinge_at_back=True)),
     "hinge on the soffit line": (elliptical(2000.0, 700.0), TrueMovement(20.0, 0.0, 0.6, 0.14, 0.0)),
     "pushed together": (semicircular(900.0), TrueMovement(spread_mm=-15.0)),

@@ -19,6 +19,7 @@ from survey.sheets.condition.pattern_marks import bracket_marks, clear_mm
 from survey.sheets.drawing import (
     XY,
     Anchor,
+    Box,
     Circle,
     Dash,
     Drawing,
@@ -228,6 +229,7 @@ def _hinges(record: Record, map_: DeviationMap, scale: float) -> list[Primitive]
     outermost = _outermost_mm(record)
     marks: list[Primitive] = []
     wanted: list[list[Text]] = []
+    heads: list[Box] = []
     style = Style(Layer.DEVIATION, ink.FINE_MM, ink.ACCENT, fill=ink.ACCENT)
     at = curve.locate(np.array([(h.x_mm, h.y_mm) for h in map_.movement.hinges])).station_mm
     for number, (hinge, station) in enumerate(zip(map_.movement.hinges, at, strict=True), start=1):
@@ -237,8 +239,9 @@ def _hinges(record: Record, map_: DeviationMap, scale: float) -> list[Primitive]
         tip, broad = (foot + (face + far * way) * normal for far in (0.8, 5.0))
         corners = np.array([tip, broad + side, broad - side])
         marks.append(Polyline(_pairs(corners), style, closed=True, tag="hinge"))
+        heads.append(mark_box(Polyline(_pairs(corners / scale), style)))
         wanted.append(_hinge_number(number, (tip + broad) / 2 / scale, normal * way / scale))
-    return [*marks, *scaled(place_labels(wanted).texts, scale)]
+    return [*marks, *scaled(place_labels(wanted, keep_out=heads).texts, scale)]
 
 
 def _hinge_number(number: int, middle: Floats, away: Floats) -> list[Text]:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import pairwise, product
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from survey.record.model import Condition, Record
 from survey.sheets.drawing import (
     XY,
     Anchor,
+    Box,
     Circle,
     Dash,
     Dimension,
@@ -34,7 +36,7 @@ from survey.sheets.kit import ink
 from survey.sheets.kit.course_labels import scaled
 from survey.sheets.kit.labels import place_labels
 from survey.sheets.kit.outline import curve_primitives
-from survey.sheets.kit.placing import on_paper
+from survey.sheets.kit.placing import Mark, mark_box, on_paper
 from survey.sheets.kit.schedule import figure
 
 NAME = "movement"
@@ -46,6 +48,8 @@ NEAR_MM = 1e-6
 """Points closer than this are one."""
 TWICE = 2.0
 """Intervals are two standard uncertainties either way, about 95 %; a settlement beyond that is drawn."""
+_CLEAR_MM = 0.4
+"""Kept free round arrows."""
 _ORIGINAL = ink.pen(Layer.CANDIDATE, ink.MEDIUM_MM, ink.GREY, dash=Dash.DASHED)
 _PIECE = ink.area(Layer.BRICK, width_mm=ink.BOLD_MM)
 _ABUTMENT = ink.area(Layer.BRICK, hatch=Hatch.DIAGONAL)
@@ -101,10 +105,21 @@ def movement_drawing(
     marks.extend(_dimensions(view, movement, scale))
     crown, wanted = _crown(view, movement, original, scale)
     marks.extend(crown)
-    taken = [m for m in on_paper(_at_origin(marks, scale)) if isinstance(m, Text)]
+    paper = on_paper(_at_origin(marks, scale))
+    taken = [m for m in paper if isinstance(m, Text)]
     wanted = [*wanted, *_hinge_numbers(faces, original, view, scale)]
-    marks.extend(scaled(place_labels(wanted, taken).texts, scale))
+    marks.extend(scaled(place_labels(wanted, taken, _arrow_boxes(paper)).texts, scale))
     return Drawing(NAME, tuple(marks))
+
+
+def _arrow_boxes(paper: Iterable[Mark]) -> list[Box]:
+    """Where arrows and the lines they point from and to lie on paper: nothing is written there."""
+    return [
+        mark_box(mark).grown(_CLEAR_MM)
+        for mark in paper
+        if (isinstance(mark, Polyline) and mark.tag == "arrow")
+        or (isinstance(mark, Line) and mark.style.layer is Layer.DIMENSION)
+    ]
 
 
 def _at_origin(marks: list[Primitive], scale: float) -> Placed:
@@ -308,7 +323,7 @@ def _settlement(view: MovementView, movement: Movement, scale: float) -> list[Pr
     foot = float(now[low, 1])
     name = "right" if low == 1 else "left"
     anchor = Anchor.LEFT if low == 1 else Anchor.RIGHT
-    at = (x + side * 2.0 * scale, min(foot, level) - 4.0 * scale)
+    at = (x + side * 2.0 * scale, level + 1.0 * scale)
     words = f"{name} springing {told(sunk)} lower"
     return [
         Line(
@@ -361,7 +376,7 @@ def _crown(
 
 
 def _hinge_numbers(faces: list[_Face], original: Curve, view: MovementView, scale: float) -> list[list[Text]]:
-    """Places for the number of every hinge, off the side that opens, on paper."""
+    """Places for the number of every hinge on paper: off the side that opens, then beside that."""
     wanted = []
     for number, (face, hinge) in enumerate(zip(faces, view.hinges, strict=True), start=1):
         mouth = face.crack[1:].mean(axis=0) / scale
@@ -376,9 +391,10 @@ def _out(original: Curve, hinge: HingeView) -> Floats:
 def _number_places(number: int, mouth: Floats, out: Floats, opens: Opens) -> list[Text]:
     way = -1.0 if opens is Opens.INTRADOS else 1.0
     style = ink.letters(Layer.DEVIATION, ink.ACCENT)
+    along = np.array([out[1], -out[0]])
     places = []
-    for far in (3.5, 6.0, 9.0, 13.0):
-        x, y = mouth + way * far * out
+    for far, beside in product((3.5, 6.0, 9.0, 13.0), (0.0, -4.5, 4.5)):
+        x, y = mouth + way * far * out + beside * along
         at = (float(x), float(y) - 0.5 * ink.HEAD_MM)
         places.append(Text(at, str(number), ink.HEAD_MM, style, Anchor.MIDDLE, bold=True))
     return places

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from shapely import Point, Polygon
+from shapely import LineString, Point, Polygon
 from sheets.condition_cases import DEMOS, MOVES, demo, moved, simulated
 from sheets.legibility import outside, overprints, said
 from sheets.pictures import NASTY
@@ -18,10 +18,26 @@ from survey.fitting.result import Estimate, Opens
 from survey.record.model import Feature
 from survey.sheets.condition.movement_drawing import exaggerated, movement_drawing, told
 from survey.sheets.condition.movement_sheet import MOVING, hinge_table, motion_table, movement_sheet
-from survey.sheets.drawing import Arc, Circle, Dash, Dimension, EllipticArc, Line, Polyline, Text
+from survey.sheets.drawing import (
+    Arc,
+    Circle,
+    Dash,
+    Dimension,
+    Drawing,
+    EllipticArc,
+    Layer,
+    Line,
+    Placed,
+    Polyline,
+    Text,
+)
+from survey.sheets.kit import ink
+from survey.sheets.kit.lettering import text_corners
+from survey.sheets.kit.placing import on_paper
 
 EVERY = pytest.mark.parametrize("name", list(MOVES))
 DEPTH = 240.0
+ARROW = ink.pen(Layer.DIMENSION, ink.MEDIUM_MM, ink.ACCENT)
 
 
 def view_of(made, factor=None):
@@ -56,6 +72,22 @@ def test_no_text_over_another_and_all_inside_the_frame(name):
     for sheet in sheets_of(moved(name)):
         assert overprints(sheet) == []
         assert outside(sheet, 10.5) == []
+
+
+@EVERY
+@pytest.mark.parametrize("scale", [10.0, 20.0, 50.0])
+@pytest.mark.parametrize("factor", [1, 5, 20])
+def test_no_arrow_runs_through_a_figure_or_number(name, scale, factor):
+    placed = Placed(Drawing("drawn", drawn(moved(name), factor, scale)), (0.0, 0.0), (0.0, 0.0), scale)
+    marks = on_paper(placed)
+    arrows = [Polygon(m.points) for m in tagged(marks, "arrow")]
+    arrows += [LineString((m.start, m.end)) for m in marks if isinstance(m, Line) and m.style == ARROW]
+    texts = [m for m in marks if isinstance(m, Text)]
+    hinges = moved(name).map_.movement.hinges
+    assert {str(n) for n in range(1, len(hinges) + 1)} <= {text.text for text in texts}
+    for text in texts:
+        ground = Polygon(text_corners(text))
+        assert not any(ground.intersects(arrow) for arrow in arrows), text.text
 
 
 @pytest.mark.parametrize("name", DEMOS)
