@@ -7,21 +7,23 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from shapely import Polygon
 from sheets.condition_cases import compared
 from sheets.legibility import outside, overprints, said
 from sheets.pictures import NASTY
 
 from survey.curves import curve_of
 from survey.fitting.result import Estimate
-from survey.sheets.condition.comparison_sheet import (
-    CAUTIONS,
+from survey.sheets.condition.comparison_drawing import (
     LONGEST_MM,
     comparison_drawing,
-    comparison_sheet,
-    moved_table,
     movement_factor,
+    told_courses,
 )
-from survey.sheets.drawing import Circle, Line, Polyline, Text
+from survey.sheets.condition.comparison_sheet import CAUTIONS, comparison_sheet, moved_table
+from survey.sheets.drawing import Circle, Line, Placed, Polyline, Text
+from survey.sheets.kit.lettering import text_corners
+from survey.sheets.kit.placing import on_paper
 
 NAMES = ("still", "slipped", "everything moved", "far")
 EVERY = pytest.mark.parametrize("name", NAMES)
@@ -84,8 +86,40 @@ def test_a_stroke_that_is_cut_has_its_figure():
     pair = compared("far")
     texts = {m.text for m in marks_of(pair) if isinstance(m, Text)}
     (course,) = (c for c in pair.comparison.courses if c.moved)
-    assert f"{math.hypot(course.outwards_mm.value, course.along_mm.value):.0f}" in texts
-    assert "300" in texts
+    assert f"{math.hypot(course.outwards_mm.value, course.along_mm.value):.0f} mm" in texts
+    assert "300 mm" in texts
+
+
+@EVERY
+def test_the_strokes_that_matter_have_their_figure_clear_of_every_arrow(name):
+    pair = compared(name)
+    comparison, curve = pair.comparison, curve_of(pair.fit.best.shape)
+    told = told_courses(comparison, curve)
+    size = {(c.ring, c.course): math.hypot(c.outwards_mm.value, c.along_mm.value) for c in comparison.courses}
+    assert max(size, key=size.get) in told
+    station = {(c.ring, c.course): c.station_mm for c in comparison.courses if c.ring == 1}
+    for at in (0.0, curve.length_mm / 2, curve.length_mm):
+        assert min(station, key=lambda c: abs(station[c] - at)) in told
+    placed = Placed(comparison_drawing(pair.earlier, pair.fit, comparison, SCALE), (0, 0), (0, 0), SCALE)
+    marks = on_paper(placed)
+    figures = [m for m in marks if isinstance(m, Text) and m.backed]
+    # courses nearest to each other may share one figure's words, none is left without
+    assert {t.text for t in figures} == {f"{v:.{int(v < 100)}f} mm" for c, v in size.items() if c in told}
+    heads = [Polygon(m.points) for m in marks if isinstance(m, Polyline) and m.tag]
+    for text in figures:
+        assert not any(Polygon(text_corners(text)).intersects(head) for head in heads), text.text
+
+
+def test_of_a_run_that_moved_the_largest_is_told_and_what_was_misread_is_not():
+    pair = compared("slipped")
+    curve = curve_of(pair.fit.best.shape)
+    size = {c.course: math.hypot(c.outwards_mm.value, c.along_mm.value) for c in pair.comparison.courses}
+    told = told_courses(pair.comparison, curve)
+    largest = max((24, 25, 26, 27), key=size.get)
+    assert {(1, largest), (1, 45)} <= told
+    courses = tuple(replace(c, misread=c.course == 45) for c in pair.comparison.courses)
+    assert (1, 45) not in told_courses(replace(pair.comparison, courses=courses), curve)
+    assert told_courses(replace(pair.comparison, courses=()), curve) == frozenset()
 
 
 def test_courses_to_measure_again_are_ringed_not_drawn():
