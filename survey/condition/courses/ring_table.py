@@ -56,6 +56,8 @@ class RingTable:
         Along the normal, and the measurement's part of its variance.
     edge_deviation_mm : (n, 2, 4) float
         The same by surface and edge, misread edges left out.
+    edge_sigma_mm : (n, 2, 4) float
+        Standard uncertainty of a coordinate of each, NaN where not read.
     edges_apart_mm : (n,) float
         Right minus left edge's deviation where one of them must be misread, else NaN.
     face_mm, face_sigma_mm, width_mm, joint_mm, joint_sigma_mm : (n,) float
@@ -83,6 +85,7 @@ class RingTable:
     deviation_mm: Floats
     reading_variance_mm2: Floats
     edge_deviation_mm: Floats
+    edge_sigma_mm: Floats
     edges_apart_mm: Floats
     face_mm: Floats
     face_sigma_mm: Floats
@@ -139,7 +142,7 @@ def ring_table(
     face = _face_offsets(record, places, ring, number, n)
     measured_width = read.along[:, INNER, RIGHT] - read.along[:, INNER, LEFT]
     widths = np.where(np.isfinite(measured_width), measured_width, noted.figure("width_mm"))
-    return _Parts(ring, offset, recorded, edges, off, joints, beds, face, widths).joined(
+    return _Parts(ring, offset, recorded, edges, off, read.sigma, joints, beds, face, widths).joined(
         curve, missing & ~edges.measured, noted
     )
 
@@ -170,6 +173,7 @@ class _Parts:
     recorded: Ints
     edges: RingEdges
     off: RingDeviations
+    edge_sigma_mm: Floats
     joints: _Measured
     beds: BedLeans
     face: _Measured
@@ -196,6 +200,7 @@ class _Parts:
             deviation_mm=off.deviation_mm,
             reading_variance_mm2=off.variance_mm2,
             edge_deviation_mm=off.edge_deviation_mm,
+            edge_sigma_mm=self.edge_sigma_mm,
             edges_apart_mm=off.edges_apart_mm,
             face_mm=self.face.value_mm,
             face_sigma_mm=self.face.sigma_mm,

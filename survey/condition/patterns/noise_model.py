@@ -143,7 +143,7 @@ def course_noise(
     ]
     best, *others = weighings_of(metrics, values, basis)
     precision = best.project(np.eye(n))
-    best = replace(best, run_precision=partial(_sums_of, precision))
+    best = replace(best, run_precision=partial(block_sums, precision))
     return CourseNoise(station_mm, values, basis, (best, *others), np.diag(precision).copy())
 
 
@@ -161,10 +161,10 @@ def weighings_of(metrics: Sequence[Metric], values: Floats, basis: Floats) -> tu
 
 
 def _dense_sums(project: Callable[[Floats], Floats], n: int, first: Ints, behind: Ints) -> Floats:
-    return _sums_of(project(np.eye(n)), first, behind)
+    return block_sums(project(np.eye(n)), first, behind)
 
 
-def _sums_of(precision: Floats, first: Ints, behind: Ints) -> Floats:
+def block_sums(precision: Floats, first: Ints, behind: Ints) -> Floats:
     """Sums (m,) over square blocks on the diagonal of a symmetric matrix (n, n)."""
     n = len(precision)
     running = np.zeros((n + 1, n + 1))

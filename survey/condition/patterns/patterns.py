@@ -9,14 +9,14 @@ from survey.condition.no_curve import has_curve, nothing_to_judge_by
 from survey.condition.patterns.faces import springing_levels, twisted_face
 from survey.condition.patterns.noise_model import CourseNoise, course_noise, outliers
 from survey.condition.patterns.runs import (
-    brick_lot,
-    joint_rhythm_change,
     moved_courses,
     noted_repairs,
     offset_patch,
+    other_rhythm,
 )
-from survey.condition.patterns.sag import smooth_sag, smooth_waves
+from survey.condition.patterns.sag import NAMED_ABOVE, smooth_sag, smooth_waves
 from survey.condition.patterns.sag_or_hinges import sag_or_hinges
+from survey.condition.patterns.singles import courses_apart
 from survey.condition.result import Pattern
 from survey.curves.protocol import Floats
 from survey.fitting.result import ArchFit
@@ -53,8 +53,7 @@ def find_patterns(
         found.extend(noted_repairs(table, judged=judged))
         found.extend(twisted_face(table, record.tolerances, fit))
         if judged:
-            found.extend(brick_lot(table))
-            found.extend(joint_rhythm_change(table, fit.movement))
+            found.extend(other_rhythm(table))
     if judged:
         found.extend(_off_the_curve(record, fit, tables, slopes))
     return tuple(sorted(found, key=lambda p: -p.evidence))
@@ -71,23 +70,38 @@ def _off_the_curve(
         if np.count_nonzero(known) < FEWEST_COURSES:
             continue
         noise = _deviation_noise(fit, table, slope, known)
-        apart = outliers(noise)
-        found.extend(moved_courses(table, known, noise, record.tolerances, fit.movement))
+        singles = courses_apart(noise)
+        tame, apart = known, outliers(noise)
+        apart[[single.index for single in singles if single.evidence >= NAMED_ABOVE]] = True
+        smooth = noise
         if apart.any() and np.count_nonzero(~apart) >= FEWEST_COURSES:
-            known = known.copy()
-            known[np.flatnonzero(known)[apart]] = False
-            noise = _deviation_noise(fit, table, slope, known)
+            tame = known.copy()
+            tame[np.flatnonzero(known)[apart]] = False
+            smooth = _deviation_noise(fit, table, slope, tame)
         if fit.movement is not None and table.ring.ring == 1:
             found.extend(sag_or_hinges(table, slope, fit.movement, record.tolerances))
         if not sag_told:
-            sag = smooth_sag(table, known, noise, record.tolerances, fit.verdict)
+            sag = smooth_sag(table, tame, smooth, record.tolerances, fit.verdict)
             found.extend(sag)
             sag_told = bool(sag)
             if sag:
-                noise = _deviation_noise(fit, table, slope, known, smooth_waves(noise.station_mm))
+                smooth = _deviation_noise(fit, table, slope, tame, smooth_waves(smooth.station_mm))
         if fit.movement is None:
-            found.extend(offset_patch(table, known, noise))
+            off = {int(table.course[known][single.index]): single.step.value for single in singles}
+            patches = offset_patch(table, tame, smooth, off)
+            found.extend(patches)
+            if patches:
+                # A course of the patch stands apart from the rest, but not from its patch.
+                noise = _deviation_noise(fit, table, slope, known, _within(table, patches[0])[known])
+                singles = courses_apart(noise)
+        found.extend(moved_courses(table, known, noise, singles, record.tolerances, fit.movement))
     return found
+
+
+def _within(table: RingTable, patch: Pattern) -> Floats:
+    """Column (n, 1) that is 1 for the courses of a patch."""
+    inside = (table.course >= patch.first_course) & (table.course <= patch.last_course)
+    return np.asarray(inside[:, None], dtype=float)
 
 
 def _deviation_noise(

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Protocol
 
 import numpy as np
 
 from survey.condition.courses.middles import middle_of
-from survey.condition.patterns.noise_model import CourseNoise, Weighing
+from survey.condition.patterns.noise_model import CourseNoise
 from survey.curves.protocol import Floats
 from survey.fitting.counting.edge_readings import Ints
 from survey.fitting.result import Estimate
@@ -24,6 +26,19 @@ needed by more than this does not reach it under the others: they differ too lit
 runs found by trying all, none was further below)."""
 
 
+class RunWeighing(Protocol):
+    """One choice of scatter: pull of every course, likelihood without a run, precision of every run."""
+
+    @property
+    def pull(self) -> Floats: ...
+
+    @property
+    def log_likelihood(self) -> float: ...
+
+    @property
+    def run_precision(self) -> Callable[[Ints, Ints], Floats]: ...
+
+
 @dataclass(frozen=True, slots=True)
 class Run:
     """The likeliest run of courses apart.
@@ -36,12 +51,15 @@ class Run:
         How far it stands apart.
     evidence : float
         Log of how much likelier the values are with some run than without any.
+    weighing : int
+        Index of the weighing under which it is likeliest.
     """
 
     first: int
     last: int
     step: Estimate
     evidence: float
+    weighing: int = 0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,6 +69,11 @@ class Windows:
     first: Ints
     behind: Ints
     log_prior: Floats
+
+    @property
+    def length(self) -> Ints:
+        """Numbers of courses (m,)."""
+        return np.asarray(self.behind - self.first, dtype=np.int64)
 
 
 def _lengths(shortest: int, longest: int) -> Ints:
@@ -114,24 +137,37 @@ def likeliest_run(
     if longest < shortest:
         return None
     windows = windows_of(n, shortest, longest)
-    first = _log_ratios(noise.best, windows, usual_step)
-    if _log_sum(first) < named_above - HOPELESS_BELOW:
+    if log_mean_ratio(noise.best, windows, usual_step) < named_above - HOPELESS_BELOW:
         return None
-    ratios = [first, *(_log_ratios(weighing, windows, usual_step) for weighing in noise.weighings[1:])]
-    own = np.array([weighing.log_likelihood for weighing in noise.weighings])
+    return likeliest_among(noise.weighings, windows, usual_step=usual_step, named_above=named_above)
+
+
+def log_mean_ratio(weighing: RunWeighing, windows: Windows, usual_step: float) -> float:
+    """Evidence for some run under one weighing alone."""
+    return _log_sum(_log_ratios(weighing, windows, usual_step))
+
+
+def likeliest_among(
+    weighings: Sequence[RunWeighing], windows: Windows, *, usual_step: float, named_above: float
+) -> Run | None:
+    """The likeliest run under weighings that are alike beforehand; None with less evidence than needed."""
+    ratios = [_log_ratios(weighing, windows, usual_step) for weighing in weighings]
+    own = np.array([weighing.log_likelihood for weighing in weighings])
     each = own + [_log_sum(ratio) for ratio in ratios]
     evidence = _log_sum(each) - _log_sum(own)
     if evidence < named_above:
         return None
     k = int(np.argmax(each))
     best = int(np.argmax(ratios[k]))
-    near = _near(int(windows.first[best]), int(windows.behind[best]), n, shortest)
-    weighing = noise.weighings[k]
+    weighing = weighings[k]
+    near = _near(
+        int(windows.first[best]), int(windows.behind[best]), len(weighing.pull), int(windows.length.min())
+    )
     best = int(np.argmax(_log_ratios(weighing, near, usual_step)))
     start, end = int(near.first[best]), int(near.behind[best])
     precision = float(weighing.run_precision(near.first, near.behind)[best])
     step = Estimate(float(weighing.pull[start:end].sum()) / precision, precision**-0.5)
-    return Run(start, end - 1, step, evidence)
+    return Run(start, end - 1, step, evidence, k)
 
 
 def _near(start: int, end: int, n: int, shortest: int) -> Windows:
@@ -142,7 +178,7 @@ def _near(start: int, end: int, n: int, shortest: int) -> Windows:
     return Windows(first[possible], behind[possible], np.zeros(np.count_nonzero(possible)))
 
 
-def _log_ratios(weighing: Weighing, windows: Windows, usual_step: float) -> Floats:
+def _log_ratios(weighing: RunWeighing, windows: Windows, usual_step: float) -> Floats:
     """Log of the likelihood ratio of every run (m,), its prior counted in."""
     running = np.concatenate([[0.0], np.cumsum(weighing.pull)])
     pull = running[windows.behind] - running[windows.first]

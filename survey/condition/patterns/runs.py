@@ -2,31 +2,31 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from survey.condition.courses.middles import middle_of, scatter_of
 from survey.condition.courses.ring_table import RingTable
 from survey.condition.hinged import hinged_deviation, off_neighbours
+from survey.condition.patterns.edge_chain import edge_chain
 from survey.condition.patterns.noise_model import (
     CourseNoise,
-    fit_template,
     independent_noise,
-    outliers,
 )
-from survey.condition.patterns.pitch import RunApart, pitch_run
+from survey.condition.patterns.rhythm import Laid, OtherRhythm, other_rhythms
 from survey.condition.patterns.run_search import likeliest_run, share_in
-from survey.condition.patterns.sag import NAMED_ABOVE
+from survey.condition.patterns.singles import Single
 from survey.condition.result import Pattern
 from survey.condition.words import capital, course_run
 from survey.curves.protocol import Floats
 from survey.fitting.result import Estimate, Movement
 from survey.record.model import Condition, Tolerances
 
-PATCH_ABOVE, RHYTHM_ABOVE = 1.5, 2.5
-"""Evidence a run needs to be named for its deviations, and for its bricks or joints.
-
-Of 900 simulated arches without any run 9 were named; recovery runs tell this anew.
-"""
+PATCH_ABOVE, NOTED_ABOVE = 1.5, 2.5
+"""Evidence a run needs to be named for its deviations, and for widths or joints that were noted."""
+DROPPED_ABOVE = 3.0
+"""Evidence a single course needs: odds of twenty to one. Of 600 simulated arches without any 1 was named."""
 LEAST_SHARE = 0.5
 """The middle course of a run has at least this share of its step; else a single one makes the run."""
 SHORTEST_PATCH = 3
@@ -50,8 +50,20 @@ def _where(table: RingTable, first: int, last: int) -> str:
     return f"{capital(course_run(first, last))} of ring {table.ring.ring}"
 
 
-def offset_patch(table: RingTable, known: np.ndarray, noise: CourseNoise) -> tuple[Pattern, ...]:
-    """A run of courses that stands off the curve of its neighbours by one amount, with a step at its ends."""
+def offset_patch(
+    table: RingTable, known: np.ndarray, noise: CourseNoise, apart: Mapping[int, float]
+) -> tuple[Pattern, ...]:
+    """A run of courses that stands off the curve of its neighbours by one amount, with a step at its ends.
+
+    Parameters
+    ----------
+    table : RingTable
+    known : (n,) bool
+        The courses the noise is about.
+    noise : CourseNoise
+    apart : mapping of int to float
+        How far single courses stand off, by course: one at the end of the run and off as far belongs to it.
+    """
     run = likeliest_run(
         noise,
         shortest=SHORTEST_PATCH,
@@ -66,6 +78,11 @@ def offset_patch(table: RingTable, known: np.ndarray, noise: CourseNoise) -> tup
         return ()
     course = table.course[known]
     first, last = int(course[run.first]), int(course[run.last])
+    alike = {c for c, off in apart.items() if LEAST_SHARE <= off / step <= 1.0 / LEAST_SHARE}
+    while first - 1 in alike:
+        first -= 1
+    while last + 1 in alike:
+        last += 1
     side = "inside" if step < 0 else "outside"
     sentence = (
         f"{_where(table, first, last)} stand {abs(step):.0f} mm (± {2 * sigma:.0f}) {side} the curve of the "
@@ -76,60 +93,58 @@ def offset_patch(table: RingTable, known: np.ndarray, noise: CourseNoise) -> tup
     )
 
 
-def brick_lot(table: RingTable) -> tuple[Pattern, ...]:
-    """A run of bricks wider or narrower than the rest."""
-    run = _run_of(table, table.width_mm)
-    if run is None or abs(run.size.value) < LEAST_LOT_RATIO * middle_of(table.width_mm):
-        return ()
-    sentence = (
-        f"{_where(table, run.first, run.last)} have bricks {_by_how_much(run.size)} than the rest: another "
-        "lot, most likely a repair."
-    )
-    return (Pattern("repair patch", sentence, table.ring.ring, run.first, run.last, run.size, run.evidence),)
+def other_rhythm(table: RingTable) -> tuple[Pattern, ...]:
+    """Runs of bricks or joints wider or narrower than the rest, beside what a mason varies anyhow.
 
-
-def joint_rhythm_change(table: RingTable, movement: Movement | None) -> tuple[Pattern, ...]:
-    """A run of joints wider or narrower than the rest, beside a mason's change from springing to crown.
-
-    Looked for from middle to middle of the bricks first, which shows more where they are alike, then joint by
-    joint; in an arch that has moved joint by joint only, since a joint open at a hinge is no rhythm.
+    By the edges of the bricks where enough courses were read at both; else by widths and joints as noted.
     """
-    run = None
-    if movement is None:
-        run = pitch_run(table, shortest=SHORTEST_PATCH, longest_share=LONGEST_PATCH_SHARE)
-    run = run if run is not None else _joint_run(table)
-    if run is None or abs(run.size.value) < LEAST_STEP_MM:
-        return ()
-    sentence = (
-        f"{_where(table, run.first, run.last)} are laid with joints {_by_how_much(run.size)} than the "
-        "rhythm around them: repointed, repaired, or opened."
-    )
-    return (
-        Pattern("change of rhythm", sentence, table.ring.ring, run.first, run.last, run.size, run.evidence),
-    )
+    chain = edge_chain(table)
+    if len(chain.whole) >= FEWEST_COURSES:
+        runs = other_rhythms(chain)
+    else:
+        runs = (
+            *_noted_run(table, table.width_mm, Laid.BRICKS),
+            *_noted_run(table, table.joint_mm, Laid.JOINTS),
+        )
+    return tuple(_rhythm_pattern(table, run) for run in runs if _is_worth_naming(table, run))
 
 
-def _joint_run(table: RingTable) -> RunApart | None:
-    # A misread edge spoils its brick's width and the joint beside it; such joints are left out.
-    odd = _odd(table.width_mm)
-    sound = np.where(odd | np.append(odd[1:], False), np.nan, table.joint_mm)
-    return _run_of(table, sound)
+def _is_worth_naming(table: RingTable, run: OtherRhythm) -> bool:
+    size = abs(run.size.value)
+    if run.laid is Laid.JOINTS:
+        return size >= LEAST_STEP_MM
+    return size >= LEAST_LOT_RATIO * middle_of(table.width_mm)
+
+
+def _rhythm_pattern(table: RingTable, run: OtherRhythm) -> Pattern:
+    where, much = _where(table, run.first, run.last), _by_how_much(run.size)
+    if run.laid is Laid.JOINTS:
+        name = "change of rhythm"
+        sentence = f"{where} are laid with joints {much} than the rhythm around them: "
+        sentence += "repointed, repaired, or opened."
+    else:
+        name = "repair patch"
+        also = ""
+        if run.laid is Laid.BRICKS_IN_PITCH:
+            also = f", their joints as much {'narrower' if run.size.value > 0 else 'wider'}"
+        sentence = f"{where} have bricks {much} than the rest{also}: another lot, most likely a repair."
+    return Pattern(name, sentence, table.ring.ring, run.first, run.last, run.size, run.evidence)
 
 
 def _by_how_much(size: Estimate) -> str:
     return f"{abs(size.value):.1f} mm (± {2 * size.sigma:.1f}) {'wider' if size.value > 0 else 'narrower'}"
 
 
-def _run_of(table: RingTable, values: Floats) -> RunApart | None:
-    """The evident run among widths or joints.
+def _noted_run(table: RingTable, values: Floats, laid: Laid) -> tuple[OtherRhythm, ...]:
+    """The evident run among widths or joints, each by itself.
 
-    Single values far out are drawn in first, and most of the run must share in the step: one misread edge
-    spoils a width and two joints, which is no run.
+    Single values far out are drawn in first, and most of the run must share in the step: one misread value
+    is no run.
     """
     known = np.isfinite(values)
     course = table.course[known]
     if np.count_nonzero(known) < FEWEST_COURSES:
-        return None
+        return ()
     middle = middle_of(values)
     reach = DRAWN_IN_SPREADS * max(scatter_of(values, middle), 0.5)
     drawn_in = np.clip(values[known], middle - reach, middle + reach)
@@ -139,13 +154,13 @@ def _run_of(table: RingTable, values: Floats) -> RunApart | None:
         shortest=SHORTEST_PATCH,
         longest=_longest(noise),
         usual_step=USUAL_OTHER_MM,
-        named_above=RHYTHM_ABOVE,
+        named_above=NOTED_ABOVE,
     )
-    if run is None:
-        return None
-    if share_in(drawn_in, run) < LEAST_SHARE:
-        return None
-    return RunApart(int(course[run.first]), int(course[run.last]), run.step, run.evidence)
+    if run is None or share_in(drawn_in, run) < LEAST_SHARE:
+        return ()
+    # Drawn in, a whole run is too small: its middle course tells its size.
+    size = Estimate(share_in(values[known], run) * run.step.value, run.step.sigma)
+    return (OtherRhythm(int(course[run.first]), int(course[run.last]), size, run.evidence, laid),)
 
 
 def _odd(values: Floats) -> np.ndarray:
@@ -174,39 +189,28 @@ def moved_courses(
     table: RingTable,
     known: np.ndarray,
     noise: CourseNoise,
+    singles: tuple[Single, ...],
     tolerances: Tolerances,
     movement: Movement | None,
 ) -> tuple[Pattern, ...]:
     """Single courses that slipped: every reading of the course shows it, its neighbours do not.
 
-    All courses that the others contradict are judged together, so that one does not make its neighbour look
-    out of line. A course read at one place only, or whose edges or width contradict each other, is never
-    named: that may be a misreading. In an arch that has moved it must stand out from its piece as well: at a
-    hinge whole pieces leave the curve the arch shows now.
+    A course read at one place only, or whose edges or width contradict each other, is never named: that may
+    be a misreading. In an arch that has moved it must stand out from its piece as well: at a hinge whole
+    pieces leave the curve the arch shows now.
     """
     at = np.flatnonzero(known)
-    n = len(at)
-    suspects = np.flatnonzero(outliers(noise))
-    if len(suspects) == 0:
-        return ()
-    templates = np.zeros((n, len(suspects)))
-    templates[suspects, np.arange(len(suspects))] = 1.0
-    fit = fit_template(noise, templates)
-    sigma = np.sqrt(np.diag(fit.covariance))
     odd = _odd(table.width_mm)
     beside = None if movement is None else off_neighbours(hinged_deviation(table, movement))
     found: list[Pattern] = []
-    for k, step, spread in zip(suspects, fit.coefficient, sigma, strict=True):
-        evidence = float(0.5 * (step / spread) ** 2 - 1.5 * np.log(n))
-        around = float(noise.values[k] - step)
-        if evidence < NAMED_ABOVE or abs(step) <= tolerances.intrados_mm or odd[at[k]]:
+    for single in singles:
+        i, step = int(at[single.index]), single.step.value
+        if single.evidence < DROPPED_ABOVE or abs(step) <= tolerances.intrados_mm or odd[i]:
             continue
-        if beside is not None and np.sign(step) * beside[at[k]] < 0.5 * abs(step):
+        if beside is not None and np.sign(step) * beside[i] < 0.5 * abs(step):
             continue
-        if _all_readings_show(table, int(at[k]), around, float(step)):
-            found.append(
-                _moved_course(table, int(table.course[at[k]]), Estimate(float(step), float(spread)), evidence)
-            )
+        if _all_readings_show(table, i, float(noise.values[single.index]) - step, step):
+            found.append(_moved_course(table, int(table.course[i]), single.step, single.evidence))
     return tuple(found)
 
 

@@ -13,20 +13,8 @@ from survey.condition.patterns.noise_model import (
     independent_noise,
     outliers,
 )
-from survey.condition.patterns.pitch import step_metric
 from survey.condition.patterns.run_search import likeliest_run, windows_of
 from survey.fitting.solving.noise import Scatter
-
-
-def test_steps_between_middles_are_weighed_by_the_inverse_of_their_covariance() -> None:
-    step = np.array([0, 1, 2, 5, 6, 9])
-    metric = step_metric(step, 0.7, 1.3)
-    covariance = 2.7 * np.eye(6)
-    for i, j in ((0, 1), (1, 2), (3, 4)):
-        covariance[i, j] = covariance[j, i] = -0.7
-    columns = np.random.default_rng(0).normal(size=(6, 3))
-    assert metric.apply(columns) == pytest.approx(np.linalg.solve(covariance, columns), rel=1e-12)
-    assert metric.log_determinant == pytest.approx(np.linalg.slogdet(covariance)[1])
 
 
 def test_the_evidence_is_the_gaussian_likelihood_ratio() -> None:

@@ -309,3 +309,39 @@ def test_a_flat_segmental_arch_with_a_back_surveyed_is_judged_without_trouble() 
     ring = LaidRing(50, surfaces=(Feature.INTRADOS, Feature.EXTRADOS))
     record = record_of(shape, [ring], noise_seed=1)
     assert map_deviations(record, fit_of(record, shape)).patterns == ()
+
+
+@pytest.mark.parametrize(
+    ("figure", "usual", "name"), [("width_mm", 50.0, "repair patch"), ("joint_mm", 10.0, "change of rhythm")]
+)
+def test_widths_and_joints_noted_on_site_show_a_run_where_edges_were_not_read(
+    figure: str, usual: float, name: str
+) -> None:
+    rng = np.random.default_rng(7)
+    size = usual + rng.normal(0, 0.7, N + 1)
+    size[30:40] += 4.0
+    notes = [note(1, c, **{figure: float(size[c])}) for c in range(1, N + 1)]
+    record = record_of(
+        SHAPE, [LaidRing(N, edges=(Edge.MID,), deviation_mm=wobbling(2))], notes=notes, noise_seed=3
+    )
+    pattern = only(patterns(record), name)
+    assert (pattern.first_course, pattern.last_course) == (30, 39)
+    assert abs(pattern.size_mm.value - 4.0) < 3 * pattern.size_mm.sigma
+
+
+def test_bricks_of_another_lot_in_the_same_pitch_are_told_with_their_joints() -> None:
+    record = record_of(SHAPE, [LaidRing(N, deviation_mm=wobbling(2))], noise_seed=3, sigma_mm=0.8)
+    xy = record.points.xy_mm.copy()
+    for course in range(20, 30):
+        rows = [2 * course - 2, 2 * course - 1]
+        along = xy[rows[1]] - xy[rows[0]]
+        xy[rows] += 2.5 * np.array([-1.0, 1.0])[:, None] * along / np.hypot(*along)
+    pattern = only(patterns(replace(record, points=replace(record.points, xy_mm=xy))), "repair patch")
+    assert (pattern.first_course, pattern.last_course) == (20, 29)
+    assert "wider than the rest, their joints as much narrower: another lot" in pattern.sentence
+
+
+def test_a_course_at_the_end_of_a_patch_and_off_as_far_belongs_to_it() -> None:
+    record = laid(added(wobbling(0), dict.fromkeys(range(30, 40), 7.0)))
+    pattern = only(patterns(record), "repair patch")
+    assert (pattern.first_course, pattern.last_course) == (30, 39)
