@@ -1,4 +1,4 @@
-"""Mortar from the real polygons: what of a ring's face is neither brick nor left standing."""
+"""Mortar from the real polygons: what of a ring's face is neither brick nor standing or laid already."""
 
 from __future__ import annotations
 
@@ -8,29 +8,29 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.curves import Curve, Floats
-from survey.rebuild.plan import Brick, BrickKind, RingPlan
+from survey.rebuild.plan import Brick, RingPlan
 
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """A run of bricks to be laid with the joints at both its ends, between stations of the ring's inner
+    """A run of bricks still to be laid with the joints at both its ends, between stations of the ring's inner
     curve."""
 
     bricks: tuple[Brick, ...]
     start_mm: float
     end_mm: float
     before: Brick | None
-    """Standing brick on its left, None at the springing."""
+    """Standing or laid brick on its left, None at the springing."""
     after: Brick | None
 
 
 def stretches(ring: RingPlan) -> tuple[Stretch, ...]:
-    """Runs of bricks to be laid, left to right."""
+    """Runs of bricks still to be laid, left to right."""
     found: list[Stretch] = []
     run: list[Brick] = []
     before: Brick | None = None
     for brick in (*ring.bricks, None):
-        if brick is not None and brick.kind is not BrickKind.IN_SITU:
+        if brick is not None and brick.to_lay:
             run.append(brick)
             continue
         if run:
@@ -47,16 +47,16 @@ def _stretch(ring: RingPlan, run: tuple[Brick, ...], before: Brick | None, after
 
 
 def mortar_face_mm2(ring: RingPlan) -> float:
-    r"""Area of the mortar that the ring's new stretches need, seen on the face, mm².
+    r"""Area of the mortar that what is still to be laid of a ring needs, seen on the face, mm².
 
     Notes
     -----
     The face of a stretch between the ring's two curves is :math:`d\,\Delta s + \tfrac12 d^2 \Delta\theta`
     with depth
     :math:`d`, length :math:`\Delta s` and turning :math:`\Delta\theta` of the inner curve (J. Steiner's
-    formula for parallel curves), more or less the wedge by which the bed of a standing brick leans from the
+    formula for parallel curves), more or less the wedge by which the bed of the brick there leans from the
     normal; the polygons of its bricks are taken off. Wedge joints, slivers between arc and brick, and both
-    springing joints are in it.
+    springing joints are in it, joints between two bricks that stand or are laid are not.
     """
     return sum(
         _band_mm2(ring.inner, s.start_mm, s.end_mm, ring.depth_mm)
@@ -67,7 +67,8 @@ def mortar_face_mm2(ring: RingPlan) -> float:
 
 
 def collar_face_mm2(inside: RingPlan, outside: RingPlan, collar_mm: float) -> float:
-    """Area of the collar joint between two rings along everything laid anew in either, seen on the face, mm².
+    """Area of the collar joint between two rings along all that is still to be laid in either, on the face,
+    mm².
 
     Stretches are carried to the back of the inside ring by the turning up to their ends, which is exact where
     the curves of both rings are parallel.
@@ -104,7 +105,7 @@ def _turning_rad(curve: Curve, start_mm: float, end_mm: float) -> float:
 
 
 def _lean_mm2(ring: RingPlan, stretch: Stretch) -> float:
-    """Wedges between the normals at a stretch's ends and the beds of the standing bricks there."""
+    """Wedges between the normals at a stretch's ends and the beds of the bricks there."""
     total = 0.0
     for brick, foot, top, sign in ((stretch.before, 1, 2, 1.0), (stretch.after, 0, 3, -1.0)):
         if brick is not None:

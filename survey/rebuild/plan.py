@@ -87,6 +87,11 @@ class Brick:
     survey_residual_mm: float = float("nan")
     """Of a standing brick: how far a corner of its soffit was surveyed at most from where it is drawn."""
 
+    @property
+    def to_lay(self) -> bool:
+        """Whether it is still to be laid: it neither stands nor is laid already."""
+        return self.kind is not BrickKind.IN_SITU and not self.laid
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RingPlan:
@@ -167,6 +172,8 @@ class CentringMark:
     """Along a straight tape from the left springing."""
     edge: str = ""
     """For a mark: which edge of its course, ``left`` or ``right``; blank for an ordinate."""
+    from_axis_mm: float = float("nan")
+    """``x_mm`` counted from the axis of the rib, midway between its feet; negative on the left."""
 
 
 @dataclass(frozen=True, slots=True)

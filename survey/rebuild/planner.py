@@ -101,10 +101,21 @@ def plan_rebuild(record: Record, fit: ArchFit, options: RebuildOptions | None = 
         drafts = _whole_drafts(record, surveyed, chosen)
     plan = _finish(record, options, scope, chosen, surveyed, drafts)
     plan = _with_doubts_of_the_fit(plan, fit, options)
-    if plan.refusals:  # nobody shall lay by an order of work that is not to be built from
-        order = laying_notes(plan.rings)
-        plan = replace(plan, laying=(), notes=tuple(note for note in plan.notes if note not in order))
-    return replan(plan, record.laid) if record.laid else plan
+    if record.laid:
+        plan = replan(plan, record.laid)
+        plan = replace(plan, quantities=take_quantities(plan.rings, plan.centring, record))
+    return _nothing_to_do(plan) if plan.refusals else plan
+
+
+def _nothing_to_do(plan: RebuildPlan) -> RebuildPlan:
+    """A refused plan without orders: nobody shall lay by it, and nothing is bought for it."""
+    work = (*laying_notes(plan.rings), *purchase_notes(plan.rings))
+    return replace(
+        plan,
+        laying=(),
+        quantities=tuple(replace(quantity, order=0.0) for quantity in plan.quantities),
+        notes=tuple(note for note in plan.notes if note not in work),
+    )
 
 
 CLEAR_MISCOUNT = 0.5

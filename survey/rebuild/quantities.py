@@ -1,10 +1,11 @@
-"""Quantities: bricks, mortar, timber and weights, with what is not known said beside each line."""
+"""Quantities of what is still to be done: bricks, mortar, timber and weights, with what is not known said
+beside each line."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,6 +14,7 @@ from survey.rebuild.centring.striking import plain_mm
 from survey.rebuild.laying.brick_lots import SizeClass, size_tolerance_mm
 from survey.rebuild.mortar import brick_faces_mm2, collar_face_mm2, mortar_face_mm2
 from survey.rebuild.plan import Brick, BrickKind, CentringPlan, Quantity, RingPlan
+from survey.rebuild.refusals import courses_named
 from survey.rebuild.templets import NEW, flat_widths_mm
 from survey.record.model import Record
 
@@ -45,7 +47,7 @@ class _Depth:
 def take_quantities(
     rings: Iterable[RingPlan], centring: CentringPlan, record: Record
 ) -> tuple[Quantity, ...]:
-    """Take off bricks, mortar, timber and weights.
+    """Take off the bricks, mortar, timber and weights of what is still to be done.
 
     Parameters
     ----------
@@ -58,13 +60,15 @@ def take_quantities(
     Returns
     -------
     tuple of Quantity
-        Bricks left standing and put back are counted but not ordered (order 0).
+        Bricks left standing, put back or laid already are counted but not ordered (order 0); nor is timber
+        once bricks lie on the centre.
 
     Notes
     -----
     Mortar is the real area between the bricks on the face (:mod:`survey.rebuild.mortar`) times the bed depth:
     the recorded one, else the wall's thickness, else the thickness of one brick. Where none is recorded it is
-    given for each 100 mm of wall and the line says so.
+    given for each 100 mm of wall and the line says so. What the centre carries is the one figure of the whole
+    work: bricks laid while green weigh on it too.
     """
     rings = tuple(sorted(rings, key=lambda ring: ring.ring))
     depths = _depths(rings, record)
@@ -73,7 +77,7 @@ def take_quantities(
         *_new_bricks(rings, depths, record),
         *_other_bricks(rings),
         *mortar,
-        *_timber(centring, record),
+        *_timber(centring, record, stands=any(b.laid for ring in rings for b in ring.bricks)),
         *_weights(rings, depths, mortar, centring, record),
     )
 
@@ -121,7 +125,7 @@ def _through(wall_mm: float | None, brick_mm: float | None) -> float:
 def _new_bricks(
     rings: tuple[RingPlan, ...], depths: dict[int, _Depth], record: Record
 ) -> tuple[Quantity, ...]:
-    """New bricks of every ring: a line for each whole size, one for all that are cut to a taper."""
+    """New bricks still to be laid, ring by ring: a line for each whole size, one for all cut to a taper."""
     lines: list[Quantity] = []
     thickness = {ring.ring: ring.thickness_mm for ring in record.rings}
     for ring in rings:
@@ -186,13 +190,17 @@ def _through_words(through: float, thickness: float | None, record: Record) -> s
 
 
 def _other_bricks(rings: tuple[RingPlan, ...]) -> tuple[Quantity, ...]:
-    """Bricks that are not bought: standing, original, salvaged."""
+    """Bricks that are not bought: laid already, standing, original, salvaged."""
     bricks = [brick for ring in rings for brick in ring.bricks]
+    laid = [b for b in bricks if b.laid]
     standing = [b for b in bricks if b.kind is BrickKind.IN_SITU]
-    original = [b for b in bricks if b.kind is not BrickKind.IN_SITU and b.source == "original"]
-    saved = [b for b in bricks if b.kind is not BrickKind.IN_SITU and b.source not in ("original", NEW)]
+    original = [b for b in bricks if b.to_lay and b.source == "original"]
+    saved = [b for b in bricks if b.to_lay and b.source not in ("original", NEW)]
     names = ", ".join(b.source for b in saved)
+    where = [(ring.ring, [b.course for b in ring.bricks if b.laid]) for ring in rings]
+    done = "; ".join(f"ring {number}, {courses_named(courses)}" for number, courses in where if courses)
     lines = (
+        ("bricks laid already", laid, done),
         ("bricks left standing", standing, "not touched"),
         ("original bricks put back", original, "each into its own place; clean and number them"),
         ("salvaged bricks", saved, names),
@@ -202,12 +210,13 @@ def _other_bricks(rings: tuple[RingPlan, ...]) -> tuple[Quantity, ...]:
     )
 
 
-def _is_laid(brick: Brick) -> bool:
-    return brick.kind is not BrickKind.IN_SITU
-
-
 def _is_new(brick: Brick) -> bool:
-    return _is_laid(brick) and brick.source == NEW
+    return brick.to_lay and brick.source == NEW
+
+
+def _before_laying(ring: RingPlan) -> RingPlan:
+    """The ring with none of its bricks laid yet."""
+    return replace(ring, bricks=tuple(replace(brick, laid=False) for brick in ring.bricks))
 
 
 def _mortar(rings: tuple[RingPlan, ...], depths: dict[int, _Depth], record: Record) -> tuple[Quantity, ...]:
@@ -244,14 +253,21 @@ def _mortar(rings: tuple[RingPlan, ...], depths: dict[int, _Depth], record: Reco
             "litres",
             waste,
             total * (1.0 + waste),
-            f"{name}; bricks with frogs take more",
+            "; ".join((name, *_still_words(rings), "bricks with frogs take more")),
         )
     )
     return tuple(lines)
 
 
-def _timber(centring: CentringPlan, record: Record) -> tuple[Quantity, ...]:
-    """Timber of the centre."""
+def _timber(centring: CentringPlan, record: Record, *, stands: bool) -> tuple[Quantity, ...]:
+    """Timber of the centre; nothing of it is ordered once it stands with bricks on it."""
+    lines = _timber_lines(centring, record)
+    if not stands:
+        return lines
+    return tuple(replace(q, order=0.0, note=f"in the centre, which stands; {q.note}") for q in lines)
+
+
+def _timber_lines(centring: CentringPlan, record: Record) -> tuple[Quantity, ...]:
     given = record.centring
     sizes = (given.board_length_mm, given.board_width_mm, given.board_thickness_mm)
     board = " × ".join(plain_mm(size) for size in sizes)
@@ -309,6 +325,17 @@ def _timber(centring: CentringPlan, record: Record) -> tuple[Quantity, ...]:
     )
 
 
+def _still_words(rings: tuple[RingPlan, ...]) -> tuple[str, ...]:
+    """That the joints between laid bricks are left out, where any are laid."""
+    laid = any(brick.laid for ring in rings for brick in ring.bricks)
+    return ("for what is still to be laid",) if laid else ()
+
+
+def _mortar_kg(mortar: tuple[Quantity, ...]) -> float:
+    """Weight of the mortar of all lines, without wastage: the last one adds them up."""
+    return mortar[-1].amount * MORTAR_KG_M3 / 1000.0
+
+
 def _weights(
     rings: tuple[RingPlan, ...],
     depths: dict[int, _Depth],
@@ -318,16 +345,16 @@ def _weights(
 ) -> tuple[Quantity, ...]:
     """Weights of what is carried up, and what the centre carries."""
 
-    def bricks_kg(*, new: bool) -> float:
+    def bricks_kg(rings: tuple[RingPlan, ...], which: Callable[[Brick], bool]) -> float:
         return sum(
-            float(brick_faces_mm2(b for b in ring.bricks if (_is_new(b) if new else _is_laid(b))).sum())
+            float(brick_faces_mm2(filter(which, ring.bricks)).sum())
             * depths[ring.ring].mm
             * 1e-9
             * BRICK_KG_M3
             for ring in rings
         )
 
-    mortar_kg = mortar[-1].amount * MORTAR_KG_M3 / 1000.0
+    mortar_kg = _mortar_kg(mortar)
     given = record.centring
     boards = centring.n_boards * given.board_length_mm * given.board_width_mm * given.board_thickness_mm
     in_ribs = boards * (1.0 - centring.waste_ratio)
@@ -340,13 +367,15 @@ def _weights(
     def line(item: str, kg: float, note: str) -> Quantity:
         return Quantity(item, kg, "kg", 0.0, kg, note)
 
-    new_kg = bricks_kg(new=True)
+    new_kg = bricks_kg(rings, _is_new)
+    green = tuple(_before_laying(ring) for ring in rings)
+    load_kg = bricks_kg(green, lambda brick: brick.to_lay) + _mortar_kg(_mortar(green, depths, record))
     return (
         *((line("weight of the new bricks", new_kg, brick),) if new_kg else ()),
         line("weight of the mortar", mortar_kg, mixed),
         line(
             "load on the centre, all rings green",
-            bricks_kg(new=False) + mortar_kg,
+            load_kg,
             f"without wall above, people and gear: for the engineer; {words}",
         ),
         line(

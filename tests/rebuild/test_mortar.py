@@ -100,3 +100,30 @@ def test_a_collar_joint_is_counted_once_where_both_rings_are_laid_anew():
     )
     end = inside.bricks[10].station_start_mm / 1000
     assert collar_face_mm2(inside, outside, 10.0) == pytest.approx(end / 2 * (1225**2 - 1215**2), rel=1e-9)
+
+
+def _with_laid(ring: RingPlan, *courses: int) -> RingPlan:
+    return replace(ring, bricks=tuple(replace(b, laid=b.course in courses) for b in ring.bricks))
+
+
+def test_laid_bricks_and_their_joints_are_left_out():
+    """After two bricks on each side, the face between their inner beds less the bricks there."""
+    ring = _with_laid(ring_of(semicircular(1000), np.full(38, 50.0)), 1, 2, 37, 38)
+    (still,) = stretches(ring)
+    assert [b.course for b in still.bricks] == list(range(3, 37))
+    laid = unary_union([Polygon(ring.bricks[c - 1].corners_mm) for c in (2, 37)])
+    middle = [(ring.bricks[c - 1].station_start_mm + ring.bricks[c - 1].station_end_mm) / 2 for c in (2, 37)]
+    bricks = brick_faces_mm2(still.bricks).sum()
+    slivers = 2 * 25.0 * 50.0**2 / 8 * 0.004
+    face = band(ring, *middle).difference(laid).area
+    assert mortar_face_mm2(ring) == pytest.approx(face - bricks, abs=2 * slivers + 5.0)
+    assert mortar_face_mm2(_with_laid(ring, *range(1, 39))) == 0.0
+
+
+def test_a_collar_joint_is_made_with_the_outer_ring():
+    """All of ring 1 and five bricks of ring 2 laid: the collar is left from the fifth brick on."""
+    shape = semicircular(1000)
+    inside = _with_laid(ring_of(shape, np.full(39, 65.0), depth=215.0), *range(1, 40))
+    outside = _with_laid(ring_of(shape, np.full(50, 65.0), ring=2, depth=215.0, inner_mm=225.0), *range(1, 6))
+    left = np.pi - outside.bricks[4].station_end_mm / 1225
+    assert collar_face_mm2(inside, outside, 10.0) == pytest.approx(left / 2 * (1225**2 - 1215**2), rel=1e-9)

@@ -14,7 +14,7 @@ from survey.errors import PlanError
 from survey.fitting.result import CourseCount, GapCount
 from survey.rebuild import BrickKind, CurveChoice, RebuildOptions, RebuildPlan, Scope, plan_rebuild
 from survey.rebuild.cautions import CAUTIONS
-from survey.record.model import Condition, JointLimits, Laid
+from survey.record.model import Condition, Edge, JointLimits, Laid, LaidMark
 
 SHAPE = segmental(2400.0, 400.0)
 LINE = curve_of(SHAPE)
@@ -237,6 +237,33 @@ def test_a_refused_plan_has_no_laying_order() -> None:
     assert plan.refusals
     assert plan.laying == ()
     assert plan_rebuild(record((ring(1, 43),)), fit(SHAPE, rec)).laying
+
+
+def test_nothing_is_bought_for_a_refused_plan() -> None:
+    rec = record((ring(1, 43),), joints=JointLimits(11.0, 18.0, 60.0))
+    refused, sound = plan_rebuild(rec, fit(SHAPE, rec)), plan_of()
+    assert refused.refusals
+    assert {q.order for q in refused.quantities} == {0.0}
+    assert not any(n.startswith(("To buy", "Mark every new brick")) for n in refused.notes)
+    assert next(q for q in sound.quantities if q.item.startswith("new bricks")).order == 45.0  # 3 % of 43
+    assert any(n.startswith("To buy or cut for ring 1: 43 of") for n in sound.notes)
+
+
+def test_what_is_laid_is_not_bought_again() -> None:
+    sound = plan_of()
+    marks = tuple(
+        LaidMark(1, c, Edge.RIGHT, sound.bricks[c - 1].station_end_mm, c + 1) for c in (1, 2, 3, 42, 43)
+    )
+    begun = plan_of(laid=marks)
+    amounts = {q.item: q.amount for q in begun.quantities}
+    assert amounts["bricks laid already"] == 5.0
+    assert next(n for item, n in amounts.items() if item.startswith("new bricks")) == 38.0
+    assert [n for n in begun.notes if n.startswith("To buy")] == [
+        "To buy or cut for ring 1: 38 of 50.0 mm, courses 4 to 41."
+    ]
+    sure = plan_of(laid=marks[:1], joints=JointLimits(11.0, 18.0, 60.0))
+    assert sure.refusals
+    assert not any(n.startswith("To buy") for n in sure.notes)
 
 
 def test_a_curve_wide_enough_for_whole_bricks_is_not_called_too_tight() -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,7 +14,7 @@ from survey.curves import elliptical, semicircular
 from survey.errors import PlanError
 from survey.rebuild.centring.centring import plan_centring
 from survey.rebuild.laying.brick_lots import SizeClass, size_tolerance_mm
-from survey.rebuild.plan import Quantity
+from survey.rebuild.plan import Quantity, RingPlan
 from survey.rebuild.quantities import take_quantities
 from survey.rebuild.templets import assign_templets, group_templets
 from survey.record.model import Centring, Mortar, Record
@@ -172,3 +174,58 @@ def test_bricks_without_templets_are_sorted_by_size():
 def test_a_size_that_is_none_is_refused(size):
     with pytest.raises(PlanError, match="brick size"):
         size_tolerance_mm(size, SizeClass.T1)
+
+
+def begun_with(ring: RingPlan, laid: Iterable[int]) -> RingPlan:
+    courses = set(laid)
+    return replace(ring, bricks=tuple(replace(b, laid=b.course in courses) for b in ring.bricks))
+
+
+def test_mortar_is_that_of_the_joints_still_open():
+    """With n bricks laid on each side of 39, 40 - 2 n like joints and 39 - 2 n bricks with slivers are left.
+
+    Hence from n = 4 to 5 go two of each, and n = 19 leaves two joints and one brick: all n follow.
+    """
+    ring, record = ring_of(SHAPE, np.full(39, 65.0), depth=215.0), record_of(ring_record())
+    litres = [
+        taken(record, begun_with(ring, {*range(1, n + 1), *range(40 - n, 40)}))[
+            "mortar, joints of ring 1"
+        ].amount
+        for n in (4, 5, 19)
+    ]
+    two_of_each = litres[0] - litres[1]
+    assert litres[1] == pytest.approx(14 * two_of_each + litres[2], rel=1e-9)
+    assert two_of_each == pytest.approx(litres[2], rel=1e-3)
+    assert taken(record, begun_with(ring, range(1, 40)))["mortar, all"].amount == 0.0
+
+
+def test_what_is_laid_is_told_and_not_ordered_again():
+    """Of 39 bricks 5 are laid on each side: one original and one saved brick among them."""
+    ring = ring_of(SHAPE, np.full(39, 65.0), depth=215.0, sources={3: "original", 4: "S4", 20: "original"})
+    record = record_of(ring_record(depth=215.0, width=65.0), mortar=Mortar("NHL 3.5", 105.0, 0.2, 0.05))
+    laid = {*range(1, 6), *range(35, 40)}
+    begun = begun_with(ring, laid)
+    before, after = taken(record, ring), taken(record, begun)
+    new = next(item for item in before if item.startswith("new bricks"))
+    assert (before[new].amount, after[new].amount) == (36.0, 28.0)
+    assert after[new].order == math.ceil(1.05 * 28)
+    assert (after["bricks laid already"].amount, after["bricks laid already"].order) == (10.0, 0.0)
+    assert after["bricks laid already"].note == "ring 1, courses 1 to 5, 35 to 39"
+    assert "bricks laid already" not in before
+    assert before["original bricks put back"].amount - after["original bricks put back"].amount == 1.0
+    assert "salvaged bricks" in before
+    assert "salvaged bricks" not in after
+    pieces = [q for q in after.values() if "brick" in q.item and q.unit == "pieces"]
+    assert sum(q.amount for q in pieces) == 39
+
+    assert "for what is still to be laid" in after["mortar, all"].note
+    assert "still to be laid" not in before["mortar, all"].note
+    share = after["weight of the new bricks"].amount / before["weight of the new bricks"].amount
+    assert share == pytest.approx(28 / 36)
+    assert after["load on the centre, all rings green"].amount == pytest.approx(
+        before["load on the centre, all rings green"].amount, rel=1e-12
+    )
+    for item in ("props", "folding wedges", next(i for i in before if i.startswith("boards"))):
+        assert (after[item].amount, after[item].order) == (before[item].amount, 0.0)
+        assert after[item].note.startswith("in the centre, which stands; ")
+        assert before[item].order > 0.0

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from survey.rebuild.laying.laying import laying_notes, order_laying, where_to_go_on
 from survey.rebuild.laying.replanned import replan_rings
+from survey.rebuild.laying.salvage import purchase_notes
 from survey.rebuild.layout.marks import Profile, course_marks, crown_station_mm, soffit_of
 from survey.rebuild.plan import RebuildPlan
 from survey.record.model import LaidMark
@@ -25,8 +26,9 @@ def replan(plan: RebuildPlan, marks: Sequence[LaidMark]) -> RebuildPlan:
     Returns
     -------
     RebuildPlan
-        Rings, course marks and laying order are those of the work still to be done; templets, timber and
-        quantities stay as they were. Refusals say when the last brick will no longer fit, notes from which
+        Rings, course marks, laying order and what is to be bought are those of the work still to be done;
+        templets and timber stay as they were, and quantities, which need the record, are left to whoever
+        has it. Refusals say when the last brick will no longer fit, notes from which
         course on a correction comes too late and where to go on. A refused plan has no laying order.
 
     Raises
@@ -41,7 +43,7 @@ def replan(plan: RebuildPlan, marks: Sequence[LaidMark]) -> RebuildPlan:
     profile = Profile(soffit, crown_station_mm(plan.shape, soffit), plan.centring.rib)
     kept = (m for m in plan.centring.marks if m.what != "mark" or m.ring not in changed)
     centring = replace(plan.centring, marks=(*kept, *course_marks(profile, rings)))
-    order_before = laying_notes(plan.rings)
+    told_before = (*laying_notes(plan.rings), *purchase_notes(plan.rings))
     before = {s for r in plan.rings if r.ring in changed for s in r.closing_refusals}
     refusals = (*(s for s in plan.refusals if s not in before), *done.refusals)
     laying = () if refusals else order_laying(done.rings, centring, plan.shape)
@@ -53,8 +55,9 @@ def replan(plan: RebuildPlan, marks: Sequence[LaidMark]) -> RebuildPlan:
         refusals=refusals,
         warnings=(*plan.warnings, *done.warnings),
         notes=(
-            *(note for note in plan.notes if note not in order_before),
+            *(note for note in plan.notes if note not in told_before),
             *done.notes,
+            *purchase_notes(done.rings),
             *(() if refusals else laying_notes(done.rings)),
             *filter(None, [where_to_go_on(done.rings, laying)]),
         ),

@@ -301,12 +301,12 @@ def _placed_note(placed: Placed, bricks: Mapping[tuple[int, int], Brick], rings:
 
 
 def purchase_notes(rings: Iterable[RingPlan]) -> tuple[str, ...]:
-    """What must be bought or cut, ring by ring and size by size, and that new work is to be marked."""
+    """What must still be bought or cut, ring by ring and size by size, and that new work is to be marked."""
     notes: list[str] = []
     for ring in rings:
         sizes: dict[float, list[Brick]] = {}
         for b in ring.bricks:
-            if b.source == "new":
+            if b.to_lay and b.source == "new":
                 across = b.width_intrados_mm * float(np.cos(ring.turn_rad))
                 sizes.setdefault(round(across, 1), []).append(b)
         notes += [_purchase(ring.ring, width, bricks) for width, bricks in sorted(sizes.items())]

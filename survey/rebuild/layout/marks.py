@@ -81,7 +81,10 @@ def _marks(profile: Profile, ordinates_mm: Floats, rings: Iterable[RingPlan]) ->
     rib_y = heights_at(profile.rib, x_mm)
     chord = np.hypot(*(point - profile.soffit.point(0.0)).T)
     length = profile.soffit.length_mm
-    columns = (x_mm, point[:, 1], rib_y, station, length - station, station - profile.crown_mm, chord)
+    from_axis = x_mm - _axis_x_mm(profile.soffit)
+    columns = (
+        x_mm, point[:, 1], rib_y, station, length - station, station - profile.crown_mm, chord, from_axis
+    )  # fmt: skip
     rows = np.column_stack(columns).tolist()
     courses = [(ring.ring, brick.course) for ring in laid for brick in ring.bricks for _ in (0, 1)]
     ordinates = (_mark("ordinate", (0, 0), row, "") for row in rows[:n])
@@ -92,15 +95,21 @@ def _marks(profile: Profile, ordinates_mm: Floats, rings: Iterable[RingPlan]) ->
 
 def _mark(what: str, place: tuple[int, int], row: list[float], edge: str) -> CentringMark:
     """One mark from its column of figures."""
-    x, soffit_y, rib_y, left, right, crown, chord = row
-    return CentringMark(what, *place, x, soffit_y, rib_y, left, right, crown, chord, edge)
+    x, soffit_y, rib_y, left, right, crown, chord, from_axis = row
+    return CentringMark(
+        what, *place, x, soffit_y, rib_y, left, right, crown, chord, edge=edge, from_axis_mm=from_axis
+    )
+
+
+def _axis_x_mm(soffit: Curve) -> float:
+    """Where the axis of the rib stands: midway between the feet of the soffit, to which it is parallel."""
+    return float(soffit.point([0.0, soffit.length_mm])[:, 0].mean())
 
 
 def _ordinate_places(soffit: Curve) -> Floats:
     """Every 100 mm from the middle of the springing line, as far as the springings."""
-    ends = soffit.point([0.0, soffit.length_mm])
-    middle_x = float(ends[:, 0].mean())
-    n_half = int((ends[1, 0] - middle_x) / ORDINATE_STEP_MM + 1e-9)
+    middle_x = _axis_x_mm(soffit)
+    n_half = int((float(soffit.point([soffit.length_mm])[0, 0]) - middle_x) / ORDINATE_STEP_MM + 1e-9)
     return middle_x + ORDINATE_STEP_MM * np.arange(-n_half, n_half + 1, dtype=np.float64)
 
 

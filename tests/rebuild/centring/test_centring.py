@@ -177,3 +177,16 @@ def test_marks_are_ordinates_then_courses():
     what = [m.what for m in plan.marks]
     assert what.index("mark") == what.count("ordinate") > 21
     assert math.isclose(plan.rib.length_mm, 975 * math.pi)
+
+
+@pytest.mark.parametrize("axis_x", [0.0, -0.09, 350.25])
+def test_ordinates_are_alike_left_and_right_of_the_axis(axis_x):
+    """Wherever the frame's origin is: counted from the axis, every ordinate has its mirror."""
+    shape = replace(segmental(2400, 400), axis_x_mm=axis_x)
+    ring = ring_of(shape, np.full(43, 50.0))
+    plan = plan_centring(shape, (ring,), record_of(ring_record()))
+    marks = [m for m in plan.marks if m.what == "ordinate"]
+    off = np.array([m.from_axis_mm for m in marks])
+    np.testing.assert_allclose(off, -off[::-1], atol=1e-9)
+    assert np.isin(np.arange(-1200.0, 1201.0, 100.0), off.round(6)).all()
+    np.testing.assert_allclose([m.x_mm for m in plan.marks], [m.from_axis_mm + axis_x for m in plan.marks])
