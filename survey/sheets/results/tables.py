@@ -2,7 +2,8 @@
 
 Column names and order are stable. Lengths are millimetres and angles degrees; a blank cell means not measured
 or not applicable. Lengths carry four decimals so that a sum over every brick and joint of a ring still closes
-to a hundredth.
+to a hundredth. The tables of a plan end with a column ``refused``: blank, or in every row why nothing may be
+built from it.
 """
 
 from __future__ import annotations
@@ -66,6 +67,8 @@ LAYOUT_COLUMNS = [
     "y4_mm",
     "inferred",
     "laid",
+    "survey_residual_mm",
+    "refused",
 ]
 
 CUT_COLUMNS = [
@@ -78,6 +81,8 @@ CUT_COLUMNS = [
     "bevel_deg",
     "joint_error_mm",
     "cut",
+    "to_lay",
+    "refused",
 ]
 
 CENTRING_COLUMNS = [
@@ -92,6 +97,8 @@ CENTRING_COLUMNS = [
     "along_crown_mm",
     "chord_left_mm",
     "edge",
+    "from_axis_mm",
+    "refused",
 ]
 
 LAYING_COLUMNS = [
@@ -109,8 +116,7 @@ LAYING_COLUMNS = [
     "stop",
 ]
 
-QUANTITY_COLUMNS = ["item", "amount", "unit", "waste_percent", "order", "note"]
-
+QUANTITY_COLUMNS = ["item", "amount", "unit", "waste_percent", "order", "note", "refused"]
 
 COMPARISON_COLUMNS = (
     "ring course station_mm outwards_mm outwards_sigma_mm along_mm along_sigma_mm moved misread"
@@ -149,6 +155,14 @@ def csv_text(columns: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     return stream.getvalue()
 
 
+def refused(plan: RebuildPlan) -> str:
+    """What stands in the last cell of every row of a refused plan; blank where the plan may be built."""
+    if not plan.refusals:
+        return ""
+    first, *others = plan.refusals
+    return safe_cell(f"{NOT_TO_BE_BUILT} {first}" + (f" (And {len(others)} more.)" if others else ""))
+
+
 def deviations_csv(map_: DeviationMap) -> str:
     """Text of deviations.csv, one row a course and ring."""
     return csv_text(
@@ -184,7 +198,7 @@ def deviations_csv(map_: DeviationMap) -> str:
 
 
 def _springing_row(ring: RingPlan) -> list[str]:
-    row = dict.fromkeys(LAYOUT_COLUMNS, "")
+    row = dict.fromkeys(LAYOUT_COLUMNS[:-1], "")
     row |= {
         "ring": str(ring.ring),
         "course": "0",
@@ -218,17 +232,26 @@ def _brick_row(brick: Brick) -> list[str]:
         *(number(float(value)) for value in brick.corners_mm.ravel()),
         yes_no(brick.inferred),
         yes_no(brick.laid),
+        number(brick.survey_residual_mm, 2),
     ]
 
 
 def layout_csv(plan: RebuildPlan) -> str:
-    """Text of layout.csv: for each ring its springing joint (course 0), then every brick in course order."""
+    """Text of layout.csv: for each ring its springing joint (course 0), then every brick in course order.
+
+    ``survey_residual_mm`` is how far a standing brick's soffit was surveyed at most from where it is drawn.
+    """
+    why = refused(plan)
     rows = (row for ring in plan.rings for row in [_springing_row(ring), *map(_brick_row, ring.bricks)])
-    return csv_text(LAYOUT_COLUMNS, rows)
+    return csv_text(LAYOUT_COLUMNS, ([*row, why] for row in rows))
 
 
 def cuts_csv(plan: RebuildPlan) -> str:
-    """Text of cuts.csv, one row a templet; ``courses`` lists ring/course pairs."""
+    """Text of cuts.csv, one row a templet; ``courses`` lists ring/course pairs.
+
+    ``count`` is of all its pieces, ``to_lay`` of those not laid yet.
+    """
+    why, to_lay = refused(plan), {(b.ring, b.course) for b in plan.bricks if b.to_lay}
     return csv_text(
         CUT_COLUMNS,
         (
@@ -242,6 +265,8 @@ def cuts_csv(plan: RebuildPlan) -> str:
                 degrees(t.bevel_rad, 3),
                 number(t.joint_error_mm, 3),
                 yes_no(t.cut),
+                str(sum(place in to_lay for place in t.courses)),
+                why,
             ]
             for t in plan.templets
         ),
@@ -249,7 +274,11 @@ def cuts_csv(plan: RebuildPlan) -> str:
 
 
 def centring_csv(plan: RebuildPlan) -> str:
-    """Text of centring.csv: rib ordinates and course marks."""
+    """Text of centring.csv: rib ordinates and course marks.
+
+    ``x_mm`` is in the arch frame as in layout.csv, ``from_axis_mm`` counts it from the axis of the rib.
+    """
+    why = refused(plan)
     return csv_text(
         CENTRING_COLUMNS,
         (
@@ -270,6 +299,8 @@ def centring_csv(plan: RebuildPlan) -> str:
                     )
                 ),
                 mark.edge,
+                number(mark.from_axis_mm, 2),
+                why,
             ]
             for mark in plan.centring.marks
         ),
@@ -309,7 +340,11 @@ def laying_csv(plan: RebuildPlan) -> str:
 
 
 def quantities_csv(plan: RebuildPlan) -> str:
-    """Text of quantities.csv with the wastage stated beside each amount."""
+    """Text of quantities.csv with the wastage stated beside each amount.
+
+    Amounts are of what is still to be done; of a refused plan nothing is ordered.
+    """
+    why = refused(plan)
     return csv_text(
         QUANTITY_COLUMNS,
         (
@@ -320,6 +355,7 @@ def quantities_csv(plan: RebuildPlan) -> str:
                 number(100 * q.waste_ratio, 1),
                 number(q.order, 3),
                 safe_cell(q.note),
+                why,
             ]
             for q in plan.quantities
         ),
