@@ -12,7 +12,8 @@ from survey.errors import ArchSurveyError
 from survey.fitting import fit_arch
 from survey.fitting.result import ArchFit
 from survey.rebuild import Scope, plan_rebuild
-from survey.record.model import Record
+from survey.rebuild.words import listed
+from survey.record.model import Feature, Record
 
 
 class Stage(StrEnum):
@@ -67,15 +68,34 @@ def outlooks_of(record: Record) -> tuple[Outlook, ...]:
     except ArchSurveyError as error:
         later = (Stage.DEVIATIONS, Stage.REBUILD)
         return Outlook(Stage.FIT, False, str(error)), *(Outlook(s, False, "it needs the fit") for s in later)
-    return _fitted(fit), _deviations(record, fit), _rebuild(record, fit)
+    return _fitted(record, fit), _deviations(record, fit), _rebuild(record, fit)
 
 
-def _fitted(fit: ArchFit) -> Outlook:
+def _fitted(record: Record, fit: ArchFit) -> Outlook:
+    springings = _springing_doubts(record, fit)
     if not fit.verdict.clear:
-        return Outlook(Stage.FIT, True, fit.verdict.because, doubtful=True)
+        return Outlook(Stage.FIT, True, " ".join((fit.verdict.because, *springings)), doubtful=True)
     family = fit.verdict.family
     which = "none of the families" if family is None else f"the family is {family.replace('_', '-')}"
-    return Outlook(Stage.FIT, True, f"{len(fit.points.index)} points, {which}")
+    told = f"{len(fit.points.index)} points, {which}"
+    return Outlook(Stage.FIT, True, ". ".join((told, *springings)), doubtful=bool(springings))
+
+
+def _springing_doubts(record: Record, fit: ArchFit) -> tuple[str, ...]:
+    """What the fit makes of springing points it does not believe, and what to measure again, in sentences.
+
+    A springing alone fixes where a segmental arch ends, so that leaving one out is no small matter.
+    """
+    told = tuple(note for note in fit.notes if "springing point" in note and "measure it again" in note)
+    aside = fit.points.index[fit.points.set_aside]
+    names = [record.points.name[i] for i in aside if record.points.feature[i] is Feature.SPRINGING]
+    if names:
+        points = "springing point" if len(names) == 1 else "springing points"
+        told += (
+            f"The fit left out {points} {listed(names)}: measure there again, and both edges of the courses "
+            "beside it.",
+        )
+    return told
 
 
 def _deviations(record: Record, fit: ArchFit) -> Outlook:

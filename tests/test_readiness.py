@@ -6,6 +6,7 @@ import os
 import shutil
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -14,8 +15,10 @@ from record.record_folder import ARCH, POINTS, SOUND, write_folder
 
 from survey.cli import main
 from survey.errors import GeometryError
+from survey.fitting import fit_arch
 from survey.readiness import Stage, outlooks_of
 from survey.record import Status, check_record, read_record
+from survey.record.model import Feature
 from survey.record.shortfall import FEWEST_POINTS, IN_A_SPOT_MM, shortfall_of, soffit_of
 from survey.shipped import demo_record
 
@@ -198,3 +201,43 @@ def test_whatever_a_stage_raises_on_purpose_is_its_outlook(
     assert not outlooks[stage].possible
     assert outlooks[stage].because == "the curve folds up"
     assert outlooks[Stage.FIT].possible == (stage is Stage.REBUILD)
+
+
+@pytest.mark.parametrize("off_mm", [150.0, 22.0])
+def test_a_springing_point_that_is_not_believed_is_a_doubt(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], off_mm: float
+) -> None:
+    """Far from every curve, or on the curve but not where the courses beside it lead."""
+    folder = tmp_path / "record"
+    shutil.copytree(demo_record("loft_window"), folder)
+    sound = outlooks_of(read_record(folder))[0]
+    assert not sound.doubtful
+    rows = (folder / "points.csv").read_text(encoding="utf-8").splitlines()
+    k = next(i for i, row in enumerate(rows) if row.startswith("SL,"))
+    name, x, y, *rest = rows[k].split(",")
+    rows[k] = ",".join([name, x, f"{float(y) + off_mm / 10.0:.2f}", *rest])
+    (folder / "points.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    assert main(["check", str(folder)]) == 0
+    said = capsys.readouterr().out.splitlines()
+    fitted = next(line for line in said if line.startswith("fit: "))
+    assert fitted.startswith("fit: can be done, with doubts; ")
+    assert "The left springing point " in fitted
+    assert fitted.endswith(
+        "The fit left out springing point SL: measure there again, and both edges of the courses beside it."
+    )
+    assert said[-1] == Status.DOUBTFUL
+
+
+def test_a_springing_point_left_out_is_told_with_a_verdict_that_is_not_clear() -> None:
+    record = read_record(demo_record("loft_window"))
+    fit = fit_arch(record)
+    springing = np.array([record.points.feature[i] is Feature.SPRINGING for i in fit.points.index])
+    aside = replace(
+        fit, points=replace(fit.points, set_aside=springing), verdict=replace(fit.verdict, clear=False)
+    )
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("survey.readiness.fit_arch", lambda _: aside)
+        told = outlooks_of(record)[0]
+    assert told.doubtful
+    assert told.because.startswith(fit.verdict.because)
+    assert "The fit left out springing points SL and SR: measure there again" in told.because
