@@ -4,7 +4,7 @@ on."""
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import count
 
@@ -20,6 +20,9 @@ STOP_EVERY = 5
 """A second person checks the first pair and every fifth (judgement)."""
 CLOSING = "closes a gap: try it dry, then butter both beds and press it home"
 """What is done with the brick that goes in below one that stands."""
+
+LEVEL_DEG = 0.05
+"""A bed closer to level than this reads as level on any gauge."""
 
 Marks = dict[tuple[int, int, str], CentringMark]
 
@@ -84,7 +87,7 @@ def order_laying(
     """
     marks: Marks = {(m.ring, m.course, m.edge): m for m in centring.marks if m.what == "mark"}
     steps: list[LayingStep] = []
-    skewback = _skewback_words(shape)
+    skewbacks = _skewback_words(shape)
     for ring in sorted(rings, key=lambda ring: ring.ring):
         scaffold = _Scaffold(ring, marks, count(len(steps) + 1))
         gaps = gaps_to_lay(ring)
@@ -92,7 +95,7 @@ def order_laying(
             named = f"gap {number} of {len(gaps)}, {courses_named(gap.courses)}"
             begins = named if len(gaps) > 1 else ""
             steps += (
-                _turned(scaffold, gap, begins) if ring.sawtooth else _plain(scaffold, gap, begins, skewback)
+                _turned(scaffold, gap, begins) if ring.sawtooth else _plain(scaffold, gap, begins, skewbacks)
             )
     return tuple(steps)
 
@@ -161,11 +164,17 @@ def dry_lay(ring: RingPlan) -> tuple[DryLayRow, ...]:
     return tuple(rows)
 
 
-def _skewback_words(shape: ArchShape) -> str:
-    """What the bed under a springer must read."""
-    out = curve_of(shape).normal(0.0)
-    angle = math.degrees(math.atan2(float(out[1]), -float(out[0])) + shape.tilt_rad)
-    return "level bed under it" if abs(angle) < 0.05 else f"skewback at {plain_mm(angle)}° above the level"
+def _skewback_words(shape: ArchShape) -> dict[str, str]:
+    """What the level must show on the bed under the springer of each side, seen facing the arch."""
+    curve = curve_of(shape)
+    words: dict[str, str] = {}
+    for side, station, outwards in ((LEFT, 0.0, -1.0), (RIGHT, curve.length_mm, 1.0)):
+        out = curve.normal(station)
+        angle = math.degrees(math.atan2(float(out[1]), outwards * float(out[0])))
+        leans = "rising" if angle > 0.0 else "falling"
+        tilted = f"skewback {leans} {plain_mm(abs(angle))}° to the {side}"
+        words[side] = "level bed under it" if abs(angle) < LEVEL_DEG else tilted
+    return words
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -177,7 +186,7 @@ class _Scaffold:
     numbers: Iterator[int]
 
 
-def _plain(scaffold: _Scaffold, gap: Gap, begins: str, skewback: str) -> Iterator[LayingStep]:
+def _plain(scaffold: _Scaffold, gap: Gap, begins: str, skewbacks: Mapping[str, str]) -> Iterator[LayingStep]:
     """One gap of a plain ring, upwards to its key or to the brick that closes it."""
     ring = scaffold.ring
     last_pair = gap.n_pairs if gap.has_key else -1
@@ -189,7 +198,9 @@ def _plain(scaffold: _Scaffold, gap: Gap, begins: str, skewback: str) -> Iterato
             continue
         words += _face(ring)
         if brick.course in (1, ring.count):
-            words.append(f"springer: {skewback}, joint with the spacer")
+            words.append(
+                f"springer: {skewbacks[LEFT if brick.course == 1 else RIGHT]}, joint with the spacer"
+            )
         if turn.closes:
             words.append(CLOSING)
         last = turn.pair == last_pair

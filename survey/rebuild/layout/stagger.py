@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,12 +12,25 @@ from numpy.typing import NDArray
 from survey.curves.protocol import Curve, Floats
 from survey.rebuild.plan import BrickKind, RingPlan
 from survey.rebuild.refusals import courses_named
+from survey.rebuild.words import listed
 
 STEP_MM = 0.5
 """Bricks are shifted by whole steps of this: finer than a mason lays."""
 FURTHEST_MM = 12.0
 """No brick is shifted further: about half of what parts two joints of one ring would be another rhythm."""
 ALIKE_MM = 1e-6
+HANDFUL = 5
+"""So many places are named one by one."""
+FIRST_NAMED = 3
+"""Of more than a handful the first few are named."""
+UNEVEN_COURSES = 1.5
+"""Places so much nearer or further than the others on average are still at an even distance: a joint lines up
+within half a joint, which two neighbours may do at once."""
+ORDINALS = (
+    "", "", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth", "eleventh",
+    "twelfth", "13th", "14th", "15th", "16th", "17th", "18th", "19th", "20th",
+)  # fmt: skip
+"""Every how many courses, in words."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -173,7 +187,46 @@ def alignment_warning(ring: RingPlan, inside: RingPlan) -> tuple[str, ...]:
     courses = courses[new[courses - 1] | new[courses]]  # what stands is not ours to lay otherwise
     if not courses.size:
         return ()
+    where = _where(courses.tolist(), ring.count - 1)
     return (
-        f"Ring {ring.ring}: joints line up with those of ring {inside.ring} after "
-        f"{courses_named(courses.tolist())}; tie the rings there with a header, or lay them with care.",
+        f"Ring {ring.ring}: joints line up with those of ring {inside.ring} {where}; tie the rings there "
+        "with a header, or lay them with care.",
     )
+
+
+def _where(courses: Sequence[int], n_joints: int) -> str:
+    """After which courses joints line up; where many do, how often and the first few.
+
+    Examples
+    --------
+    >>> _where([8], 27)
+    'after course 8'
+    >>> _where([1, 9, 10, 17, 25, 26, 34, 35, 42], 82)
+    'about every eighth course (9 of 82 joints, the first after courses 1, 9 and 10)'
+    """
+    if len(courses) <= HANDFUL:
+        return f"after {courses_named(courses)}"
+    first = listed([str(course) for course in courses[:FIRST_NAMED]])
+    told = f"{len(courses)} of {n_joints} joints, the first after courses {first}"
+    if 2 * len(courses) > n_joints:
+        return f"nearly everywhere ({told})"
+    step = _even_step(courses)
+    return f"in many places ({told})" if step is None else f"about every {step} course ({told})"
+
+
+def _even_step(courses: Sequence[int]) -> str | None:
+    """Every how many courses joints line up, in words; None where they come at no even distance.
+
+    Two rings of unlike pitch come into step again after an even number of courses, and one or two joints line
+    up each time.
+    """
+    runs = np.split(np.array(courses), np.flatnonzero(np.diff(courses) > 1) + 1)
+    middles = np.array([run.mean() for run in runs])
+    if middles.size <= 2:
+        return None
+    steps = np.diff(middles)
+    usual = float(np.median(steps))
+    times = np.clip(np.round(steps / usual), 1, 2)  # one place between may just miss
+    even = np.abs(steps - times * usual).max() <= UNEVEN_COURSES and np.mean(times == 1) > 0.6
+    number = round(usual)
+    return ORDINALS[number] if even and 2 <= number < len(ORDINALS) else None

@@ -160,10 +160,19 @@ def test_a_gap_over_the_crown_has_a_key():
 
 def test_springers_are_set_to_their_skewback():
     steps = laid(segmental(2400, 400), ring_of(segmental(2400, 400), np.full(43, 50.0)))
-    assert "skewback at 53.1° above the level" in steps[0].check
-    assert "skewback at 53.1°" in steps[1].check
+    assert "springer: skewback rising 53.1° to the left, joint with the spacer" in steps[0].check
+    assert "springer: skewback rising 53.1° to the right, joint with the spacer" in steps[1].check
     level = laid(semicircular(1000), ring_of(semicircular(1000), np.full(43, 50.0)))
     assert "level bed under it" in level[0].check
+    assert "level bed under it" in level[1].check
+
+
+def test_the_skewbacks_of_a_tilted_arch_differ_left_and_right():
+    """A semicircle whose right springing stands 1 degree higher: the beds follow the springing line."""
+    shape = replace(semicircular(1000), tilt_rad=math.radians(1.0))
+    left, right, *_ = laid(shape, ring_of(shape, np.full(43, 50.0)))
+    assert "skewback falling 1° to the left" in left.check
+    assert "skewback rising 1° to the right" in right.check
 
 
 def test_where_each_brick_comes_from_is_said():

@@ -11,7 +11,7 @@ from rebuild.factory import fit, lay, lines_of, notes_from, record, ring
 
 from survey.curves import elliptical, segmental
 from survey.rebuild import RebuildPlan, plan_rebuild
-from survey.rebuild.layout.stagger import STEP_MM, OuterJoints, joints_against, lined_up, stagger
+from survey.rebuild.layout.stagger import STEP_MM, OuterJoints, _where, joints_against, lined_up, stagger
 
 
 def joints_at(middle: list[float], inside: list[float], width: float = 8.0) -> OuterJoints:
@@ -82,7 +82,40 @@ def rings_of_plan(*, recorded: bool) -> tuple[RebuildPlan, np.ndarray]:
 def test_a_recorded_rhythm_is_not_bent_but_the_joints_are_named() -> None:
     plan, joints = rings_of_plan(recorded=True)
     assert plan.joints_mm(2) == pytest.approx(joints, abs=1e-9)
-    assert any("line up with those of ring 1" in w for w in plan.warnings)
+    (warning,) = (w for w in plan.warnings if "line up with those of ring 1" in w)
+    one = plan.rings[1]
+    start, end = (np.array([getattr(b, f"station_{k}_mm") for b in one.bricks]) for k in ("start", "end"))
+    courses = lined_up(joints_against(start, end, one.inner, plan.rings[0])).tolist()
+    assert len(courses) > 5
+    assert f"({len(courses)} of 48 joints, the first after courses {courses[0]}, {courses[1]} and " in warning
+
+
+@pytest.mark.parametrize(
+    ("pitches", "told"),
+    [
+        ((61.0, 69.0), "about every eighth course ("),  # 61 / (69 - 61) = 7.6
+        ((62.0, 77.5), "about every fourth course ("),  # 62 / 15.5 = 4
+        ((60.0, 60.05), "nearly everywhere ("),
+    ],
+)
+def test_how_often_joints_line_up_follows_from_the_pitches(pitches: tuple[float, float], told: str) -> None:
+    """Straight rings, so to say: two even pitches p < q come into step after every p / (q - p) of q."""
+    inner, outer = pitches
+    n = 60
+    joints = joints_at(
+        [outer * k for k in range(n + 1)], [inner * k for k in range(1, int(n * outer / inner))]
+    )
+    courses = lined_up(joints).tolist()
+    assert told in _where(courses, n - 1)
+    assert f"{len(courses)} of {n - 1} joints" in _where(courses, n - 1)
+
+
+def test_places_at_no_even_distance_are_counted() -> None:
+    uneven = [9, 10, 24, 25, 26, 27, 44, 45, 54]
+    assert _where(uneven, 54) == "in many places (9 of 54 joints, the first after courses 9, 10 and 24)"
+    assert _where([3, 4, 5, 6, 7, 8], 40).startswith("in many places (6 of 40 joints, ")
+    assert _where([1, 22, 43, 64, 85, 106], 120).startswith("in many places (")
+    assert _where([3, 4, 5, 9, 11], 40) == "after courses 3 to 5, 9, 11"
 
 
 def test_a_ring_without_a_rhythm_gives_way() -> None:
