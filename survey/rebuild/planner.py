@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from survey.curves import curve_of
 from survey.curves.displaced import DisplacedCurve
 from survey.curves.protocol import Curve
-from survey.errors import PlanError
+from survey.errors import GeometryError, PlanError
 from survey.fitting.collars import with_found_collars
 from survey.fitting.counting.edge_readings import EdgeReadings, ring_length_mm
 from survey.fitting.result import ArchFit
@@ -35,8 +35,15 @@ from survey.rebuild.repair.soffit import Base
 from survey.rebuild.rhythm.edges import RingEdges, edges_of_ring, read_edges, read_laid_edges
 from survey.rebuild.rhythm.readings import read_rhythm
 from survey.rebuild.rhythm.rhythm import RingRhythm, find_rhythm
-from survey.rebuild.rhythm.rings import RingLines, ring_lines, section_factor, section_limits
+from survey.rebuild.rhythm.rings import (
+    RingLines,
+    ring_lines,
+    section_factor,
+    section_limits,
+    smallest_radius_mm,
+)
 from survey.rebuild.templets import assign_templets, group_templets
+from survey.rebuild.words import listed
 from survey.record.model import Record
 
 
@@ -78,10 +85,23 @@ def plan_rebuild(record: Record, fit: ArchFit, options: RebuildOptions | None = 
     Raises
     ------
     PlanError
-        When the record has no ring, or a curve or count is asked for that makes no sense for this arch.
+        When the record has no ring, when a curve or count is asked for that makes no sense for this arch, or
+        when its rings cannot be drawn on the curve at all.
     """
-    options = options or RebuildOptions()
     record = with_found_collars(record, fit)
+    try:
+        return _plan(record, fit, options or RebuildOptions())
+    except GeometryError as fault:
+        depths = listed([f"ring {r.ring} is {r.depth_mm:.0f} mm deep" for r in record.rings])
+        radius_mm = smallest_radius_mm(curve_of(fit.best.shape))
+        raise PlanError(
+            f"the rings cannot be drawn on this curve: {depths}, and the curve goes down to a radius of "
+            f"{radius_mm:.0f} mm; check depth, collar_joint and the unit in arch.toml"
+        ) from fault
+
+
+def _plan(record: Record, fit: ArchFit, options: RebuildOptions) -> RebuildPlan:
+    """Plan with rings whose collar joints are known."""
     if not record.rings:
         raise PlanError(
             "the record has no ring: write a [[rings]] table with depth and brick_width into arch.toml"
@@ -220,7 +240,16 @@ def _repair_drafts(
         fate = fates(record, found.edges, scope=Scope.REPAIR, count=found.count, missing=found.missing)
         base = cast(Base, line.inner)  # a shape's own curve or a parallel of it
         standing = FoundRing(base, line, found.count, found.edges, found.rhythm, fate)
-        draft, inside = repair_draft(record, fit, standing, inside=inside)
+        try:
+            draft, inside = repair_draft(record, fit, standing, inside=inside)
+        except GeometryError as fault:
+            number, radius_mm = line.ring.ring, smallest_radius_mm(line.inner)
+            raise PlanError(
+                f"ring {number}: where its standing bricks were surveyed they leave the fitted curve "
+                f"further than its least radius of {radius_mm:.0f} mm lets a soffit follow; measure them "
+                "again, check their ring and course numbers and the depth of every ring, or plan it anew "
+                "with --scope whole"
+            ) from fault
         drafts.append(draft)
     return tuple(drafts)
 

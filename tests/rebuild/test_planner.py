@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -10,7 +11,7 @@ import pytest
 from rebuild.factory import edge_survey, fit, lay, lines_of, note, notes_from, record, ring
 
 from survey.curves import Family, curve_of, elliptical, segmental, semicircular, three_centred
-from survey.errors import PlanError
+from survey.errors import GeometryError, PlanError
 from survey.fitting.result import CourseCount, GapCount
 from survey.rebuild import BrickKind, CurveChoice, RebuildOptions, RebuildPlan, Scope, plan_rebuild
 from survey.rebuild.cautions import CAUTIONS
@@ -120,6 +121,22 @@ def test_a_moved_repair_refuses_another_curve() -> None:
 def test_a_record_without_rings_is_refused() -> None:
     rec = record(())
     with pytest.raises(PlanError, match="the record has no ring"):
+        plan_rebuild(rec, fit(SHAPE, rec))
+
+
+def test_rings_that_cannot_be_drawn_are_refused_in_one_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whatever a curve far below refuses is said in the words of arch.toml."""
+
+    def refuse(*_: object) -> None:
+        raise GeometryError("station 16912.078 mm lies beyond the curve")
+
+    monkeypatch.setattr("survey.rebuild.planner.take_quantities", refuse)
+    rec = record((ring(1, 43), ring(2, 50, depth_mm=3000.0)))
+    told = (
+        "the rings cannot be drawn on this curve: ring 1 is 240 mm deep and ring 2 is 3000 mm deep, and the "
+        "curve goes down to a radius of 2000 mm; check depth, collar_joint and the unit in arch.toml"
+    )
+    with pytest.raises(PlanError, match=f"^{re.escape(told)}$"):
         plan_rebuild(rec, fit(SHAPE, rec))
 
 

@@ -13,7 +13,7 @@ from survey.curves.arcs import ChainOfArcs
 from survey.curves.displaced import DisplacedCurve
 from survey.curves.ellipse import Ellipse, EllipseParallel
 from survey.curves.protocol import Floats
-from survey.errors import PlanError
+from survey.errors import GeometryError, PlanError
 from survey.rebuild.repair.moved_line import LEVEL, KnownLine
 
 WAVE_COURSES = 4.0
@@ -25,6 +25,10 @@ LEAST_BEND_MM = 0.3
 LEAST_IRREGULARITY_MM = 0.1
 KNOT_STEPS = 1.5
 """Courses from knot to knot of the curve: some three to the shortest wave it follows."""
+LEAST_RADIUS_SHARE = 0.2
+"""A soffit that has less left of the fitted radius has been misread (judgement); at 0 it would fold up."""
+FOLD_STEPS = 257
+"""Stations at which that is looked at: a few to every wave the curve can follow."""
 LEAST_STEP_MM = 1.0
 """Nothing fades out faster."""
 
@@ -185,6 +189,11 @@ def repair_curve(base: Base, soffit: SmoothSoffit, flush: Sequence[FlushPoint]) 
     flush : sequence of FlushPoint
         What is still missing to a corner beside a gap is taken in by a local correction, so that the new
         bricks leave no lip.
+
+    Raises
+    ------
+    GeometryError
+        When the readings lie so far inside a small radius that the curve would fold up.
     """
     stations = _knots(base.length_mm, flush, KNOT_STEPS * soffit.step_mm)
     offsets = soffit.at(stations)
@@ -204,23 +213,38 @@ def _knots(length_mm: float, flush: Sequence[FlushPoint], step_mm: float) -> Flo
     return np.unique(np.concatenate([held, even[clear]]))
 
 
+def _refuse_fold(base: Base, stations: Floats, offsets: Floats) -> None:
+    """Refuse offsets that leave the base's radius hardly anything, between the knots too."""
+    from scipy.interpolate import CubicSpline  # see SmoothSoffit.at
+
+    breaks = base.breaks_mm
+    at = np.concatenate(
+        [np.linspace(stations[0], stations[-1], FOLD_STEPS), breaks, np.nextafter(breaks, 0.0)]
+    )
+    left = 1.0 + base.curvature(at) * CubicSpline(stations, offsets, bc_type="clamped")(at)
+    worst = int(np.argmin(left))
+    if left[worst] < LEAST_RADIUS_SHARE:
+        raise GeometryError(
+            f"the soffit of what stands would lie {(1.0 - left[worst]) / base.curvature(at[worst]):.0f} mm "
+            f"inside a radius of {1.0 / base.curvature(at[worst]):.0f} mm at station {at[worst]:.0f} mm; "
+            "measure there again"
+        )
+
+
 def _levelled(base: Base, stations: Floats, offsets: Floats, run_mm: float) -> DisplacedCurve:
     """The displaced curve, its offsets levelled out beyond the springings and not just within them."""
     first = (offsets[1] - offsets[0]) / (stations[1] - stations[0])
     last = (offsets[-1] - offsets[-2]) / (stations[-1] - stations[-2])
     before = max(stations[0] - run_mm, base.first_station_mm)
     after = min(stations[-1] + run_mm, base.last_station_mm)
-    return DisplacedCurve(
-        base,
-        np.concatenate([[before], stations, [after]]),
-        np.concatenate(
-            [
-                [offsets[0] + 0.5 * first * (before - stations[0])],
-                offsets,
-                [offsets[-1] + 0.5 * last * (after - stations[-1])],
-            ]
-        ),
+    outer = (
+        offsets[0] + 0.5 * first * (before - stations[0]),
+        offsets[-1] + 0.5 * last * (after - stations[-1]),
     )
+    stations = np.concatenate([[before], stations, [after]])
+    offsets = np.concatenate([outer[:1], offsets, outer[1:]])
+    _refuse_fold(base, stations, offsets)
+    return DisplacedCurve(base, stations, offsets)
 
 
 def smooth(station_mm: Floats, value_mm: Floats, sigma_mm: Floats, stiffness: float) -> Floats:

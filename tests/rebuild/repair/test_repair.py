@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 from rebuild.factory import edge_survey, fit, joined, lay, lines_of, note, notes_from, record, ring
 
-from survey.curves import curve_of, segmental
-from survey.rebuild import BrickKind, plan_rebuild
+from survey.curves import curve_of, segmental, semicircular
+from survey.errors import PlanError
+from survey.rebuild import BrickKind, Scope, plan_rebuild
 from survey.record.model import Condition, Edge, Feature, JointLimits, LaidMark, SurveyPoints
 
 SHAPE = segmental(2400.0, 400.0)
@@ -150,3 +151,31 @@ def test_a_mark_in_one_gap_leaves_the_other_as_planned() -> None:
     assert [b.course for b in again.bricks if b.laid] == [10]
     assert again.joints_mm(1)[29:33] == pytest.approx(plan.joints_mm(1)[29:33])
     assert again.joints_mm(1)[10:13] == pytest.approx(plan.joints_mm(1)[10:13] - 1.0 / 3)
+
+
+@pytest.mark.parametrize("off_mm", [-125.0, -145.0])
+def test_bricks_far_inside_a_small_radius_are_refused_in_one_sentence(off_mm: float) -> None:
+    """With less than a fifth of the radius left, a soffit is near to folding up."""
+    shape = semicircular(150.0)
+    line = curve_of(shape)
+    laid = lay(line.length_mm, np.full(7, 50.0), np.ones(8))
+    there = np.array([True, True, False, True, True, True, True])
+    points = edge_survey(line, laid, there=there, off_mm=np.full(7, off_mm), sigma_mm=0.5)
+    rec = record((ring(1, 7, depth_mm=115.0),), points=points, courses=notes_from(laid, missing=(3,)))
+    with pytest.raises(PlanError) as refused:
+        plan_rebuild(rec, fit(shape, rec))
+    assert str(refused.value).startswith(
+        "ring 1: where its standing bricks were surveyed they leave the fitted curve further than its least "
+        "radius of 150 mm lets a soffit follow; measure them again, "
+    )
+    assert "inside a radius of 150 mm" in str(refused.value.__cause__)
+
+
+def test_bricks_a_little_inside_a_small_radius_are_followed() -> None:
+    shape = semicircular(150.0)
+    line = curve_of(shape)
+    laid = lay(line.length_mm, np.full(7, 50.0), np.ones(8))
+    there = np.array([True, True, False, True, True, True, True])
+    points = edge_survey(line, laid, there=there, off_mm=np.full(7, -20.0), sigma_mm=0.5)
+    rec = record((ring(1, 7, depth_mm=115.0),), points=points, courses=notes_from(laid, missing=(3,)))
+    assert plan_rebuild(rec, fit(shape, rec)).scope is Scope.REPAIR
