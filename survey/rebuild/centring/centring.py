@@ -13,6 +13,7 @@ from survey.rebuild.centring.ribs import cut_ribs
 from survey.rebuild.centring.striking import plain_mm, striking_sentences
 from survey.rebuild.layout.marks import Profile, crown_station_mm, rib_marks, soffit_of
 from survey.rebuild.plan import CentringPlan, RingPlan
+from survey.rebuild.rhythm.rings import smallest_radius_mm
 from survey.rebuild.templets import flat_widths_mm
 from survey.record.model import Centring, Record
 
@@ -115,7 +116,7 @@ def _rib(soffit: Curve, timber: Centring) -> Curve:
     except GeometryError as fault:
         raise PlanError(
             f"lagging of {timber.lagging_mm:g} mm and slack of {timber.slack_mm:g} mm leave no rib inside "
-            f"this soffit: {fault}; "
+            f"this soffit, which bends down to a radius of {smallest_radius_mm(soffit):.0f} mm; "
             "give thinner lagging or less slack under [centring]"
         ) from fault
 

@@ -18,7 +18,7 @@ from survey.rebuild.plan import RebuildOptions, Scope
 from survey.rebuild.rhythm.edges import Renumbering, RingEdges
 from survey.rebuild.rhythm.readings import notes_of
 from survey.rebuild.rhythm.rings import section_factor
-from survey.record.model import Condition, CourseNote, Record, Ring
+from survey.record.model import UNKNOWN, Condition, CourseNote, Record, Ring
 
 USUAL_JOINT_MM = 10.0
 """Joint supposed when a ring was neither counted nor any joint of it read; common practice, no source."""
@@ -144,7 +144,8 @@ def fates(
 
     Repair: all that is there stands, but for bricks noted ``reuse = no``. Whole: a brick goes back to its own
     place when the record says so or it was recorded and is not broken, or was only passed over between
-    measured courses; what was never recorded is planned new.
+    measured courses; what was never recorded is planned new. A brick on which a point was taken is there,
+    also where the fit set the point aside.
     """
     notes = {count.numbers.plan_course(n.course): n for n in notes_of(record, count.ring)}
     fate = np.full(count.count, Fate.NEW, dtype=np.int64)
@@ -153,12 +154,24 @@ def fates(
         out = [c - 1 for c, n in notes.items() if n.reuse is False and 1 <= c <= count.count]
         fate[out] = Fate.NEW
         return fate
-    seen = edges.surveyed.copy()
+    seen = edges.surveyed | _pointed_at(record, count)
     seen[_passed_over(record, count)] = True
     for course in range(1, count.count + 1):
         if not missing[course - 1] and _goes_back(notes.get(course), surveyed=bool(seen[course - 1])):
             fate[course - 1] = Fate.GOES_BACK
     return fate
+
+
+def _pointed_at(record: Record, count: RingCount) -> NDArray[np.bool_]:
+    """Mask (N,) of the courses that any point of the record was said to be taken on, believed or not."""
+    points = record.points
+    there = np.zeros(count.count, dtype=bool)
+    mine = points.ring == count.ring
+    if count.ring == 1:  # points without a ring are on the soffit of the arch
+        mine |= points.ring == UNKNOWN
+    course = count.numbers.plan_courses(points.course[mine & (points.course >= 1)])
+    there[course[(course >= 1) & (course <= count.count)] - 1] = True
+    return there
 
 
 def _goes_back(note: CourseNote | None, *, surveyed: bool) -> bool:

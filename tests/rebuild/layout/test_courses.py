@@ -11,6 +11,7 @@ from rebuild.factory import edge_survey, fit, lay, note, record, ring
 from survey.curves import curve_of, segmental
 from survey.errors import PlanError
 from survey.fitting.result import CourseCount, GapCount
+from survey.rebuild import plan_rebuild
 from survey.rebuild.layout.courses import Fate, RingCount, choose_scope, count_ring, fates, missing_courses
 from survey.rebuild.plan import RebuildOptions, Scope
 from survey.rebuild.rhythm.edges import Renumbering, edges_of_ring, read_edges
@@ -120,3 +121,30 @@ def test_fates(scope: Scope, expected: str) -> None:
     found = fates(rec, edges, scope=scope, count=count, missing=missing)
     word = {Fate.STANDS: "stands", Fate.GOES_BACK: "back", Fate.NEW: "new"}
     assert [word[Fate(f)] for f in found] == expected.split()
+
+
+@pytest.mark.parametrize("of_ring", [1, -1])
+def test_a_brick_whose_points_were_set_aside_is_there_all_the_same(of_ring: int) -> None:
+    """No curve fits near course 5: its points are not believed, but the brick goes back, none is bought."""
+    laid = lay(LINE.length_mm, np.full(43, 50.0), np.ones(44))
+    points = edge_survey(LINE, laid)
+    points = replace(points, ring=np.full(len(points), of_ring))
+    rec = record((ring(1, 43),), points=points)
+    arch_fit = fit(SHAPE, rec)
+    n = len(points)
+    aside = replace(
+        arch_fit.points,
+        index=np.arange(n),
+        name=points.name,
+        station_mm=np.zeros(n),
+        deviation_mm=np.zeros(n),
+        weight=np.ones(n),
+        set_aside=np.asarray(points.course == 5),
+    )
+    plan = plan_rebuild(rec, replace(arch_fit, points=aside))
+    assert {b.source for b in plan.bricks} == {"original"}
+    assert plan.bricks[4].inferred
+    unread = replace(rec, points=points.take(np.flatnonzero(points.course != 5)))
+    notes = (note(5, condition=Condition.MISSING),)
+    gone = plan_rebuild(replace(unread, courses=notes), arch_fit, RebuildOptions(scope=Scope.WHOLE))
+    assert [b.course for b in gone.bricks if b.source == "new"] == [5]
