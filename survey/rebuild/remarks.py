@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from survey.rebuild.layout.draft import RingDraft
 from survey.rebuild.refusals import courses_named
-from survey.rebuild.rhythm.pattern import Trait
+from survey.rebuild.rhythm.pattern import JointScatter, Trait
 from survey.rebuild.rhythm.readings import notes_of, section_scale
 from survey.rebuild.rhythm.rhythm import RingRhythm
 from survey.rebuild.rhythm.rings import is_sawtooth, section_factor
@@ -41,7 +41,7 @@ def rhythm_words(ring: int, rhythm: RingRhythm) -> str:
     inferred = int((~rhythm.joint_read).sum())
     return (
         f"Ring {ring}: {bricks}, joints of {rhythm.joint_mm.mean():.1f} mm in the mean"
-        f"{_traits(rhythm)}; {rhythm.pattern.scatter_mm:.1f} mm of scatter about that"
+        f"{_traits(rhythm)}; {_scatter(rhythm.pattern.scatter, rhythm.count + 1)}"
         f"{_mirrored(rhythm)}. {inferred} of {counted(rhythm.count + 1, 'joint')} "
         f"{'is' if inferred == 1 else 'are'} inferred."
     )
@@ -53,6 +53,28 @@ def _traits(rhythm: RingRhythm) -> str:
     told = [(trend, TREND_WORDS)] if trend else []
     told += [(size[trait], words) for trait, words in TRAIT_WORDS.items() if trait in size]
     return "".join(f", {abs(mm):.1f} mm {words[0 if mm > 0.0 else 1]}" for mm, words in told)
+
+
+def _scatter(scatter: JointScatter, n_joints: int) -> str:
+    """How far measured joints lie off the pattern, or that their readings cannot tell; never of inferred ones.
+
+    Examples
+    --------
+    >>> _scatter(JointScatter(0.8, 0.5, 1.1, 52, shows=True), 52)
+    '0.8 mm of scatter about that'
+    >>> _scatter(JointScatter(0.2, 2.1, 1.4, 16), 52)
+    'scatter of the 16 measured joints about that hidden by reading errors of 2.1 mm (at most 1.4 mm)'
+    """
+    some = scatter.n_joints < n_joints
+    of = f" of the {counted(scatter.n_joints, 'measured joint')}" if some else ""
+    if not np.isfinite(scatter.most_mm):
+        return "too few joints were measured to tell their scatter about that"
+    if scatter.shows:
+        return f"{scatter.own_mm:.1f} mm of scatter{of} about that"
+    return (
+        f"scatter{of} about that hidden by reading errors of {scatter.reading_mm:.1f} mm "
+        f"(at most {scatter.most_mm:.1f} mm)"
+    )
 
 
 def _mirrored(rhythm: RingRhythm) -> str:

@@ -7,6 +7,7 @@ from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import gammaincinv
 
 from survey.curves.protocol import Floats
 
@@ -29,6 +30,57 @@ class Trait(StrEnum):
     SKEWBACK = "at the skewbacks"
 
 
+@dataclass(frozen=True, slots=True)
+class JointScatter:
+    """Scatter of the measured joints about their pattern, apart from the errors of reading them.
+
+    Attributes
+    ----------
+    own_mm : float
+        Standard deviation, at least ``LEAST_SCATTER_MM``; 0 where no joint was read.
+    reading_mm : float
+        Standard uncertainty of one reading.
+    most_mm : float
+        It is not greater, at 95 %.
+    n_joints : int
+        So many measured joints tell it.
+    shows : bool
+        Whether it stands out of the reading errors at all, at 95 %.
+    """
+
+    own_mm: float
+    reading_mm: float = 0.0
+    most_mm: float = 0.0
+    n_joints: int = 0
+    shows: bool = False
+
+    @classmethod
+    def of(cls, rest_mm: Floats, sigma_mm: Floats, n_traits: int) -> JointScatter:
+        r"""Scatter from what a pattern leaves over.
+
+        Notes
+        -----
+        Of joints with reading errors :math:`u` and scatter :math:`s`, the squares left over by a pattern of p
+        traits are :math:`(s^2 + u^2)\chi^2_{n-p}`, which bounds :math:`s` from both sides. With no degree of
+        freedom left nothing is known of it.
+        """
+        freedom = rest_mm.size - n_traits
+        squares, reading = float(rest_mm @ rest_mm), float((sigma_mm**2).mean())
+        own = squares / max(freedom, 1) - reading
+        least, most = 0.0, float("inf")
+        if freedom > 0:
+            # the chi-squared quantile by the inverse of the incomplete gamma function
+            low, high = (2.0 * float(gammaincinv(freedom / 2.0, p)) for p in (0.05, 0.95))
+            least, most = squares / high - reading, squares / low - reading
+        return cls(
+            own_mm=float(np.sqrt(max(own, LEAST_SCATTER_MM**2))),
+            reading_mm=float(np.sqrt(reading)),
+            most_mm=float(np.sqrt(max(most, LEAST_SCATTER_MM**2))),
+            n_joints=rest_mm.size,
+            shows=least > 0.0,
+        )
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class JointPattern:
     """Joints of one ring as a pattern with scatter about it.
@@ -37,8 +89,8 @@ class JointPattern:
     ----------
     expected_mm : (N + 1,) float
         The joint the pattern, and the mirror joint where mirrored joints are alike, foretell.
-    scatter_mm : float
-        Standard deviation of the joints about the pattern, without the reading errors.
+    scatter : JointScatter
+        Of the measured joints about the pattern; those inferred from it have none.
     traits : tuple of Trait
     size_mm : (len(traits),) float
         Size of each trait: the mean; how much wider the springing joints are than the crown's (linear and
@@ -51,11 +103,16 @@ class JointPattern:
     """
 
     expected_mm: Floats
-    scatter_mm: float
+    scatter: JointScatter
     traits: tuple[Trait, ...]
     size_mm: Floats
     mirror_correlation: float
     outliers: NDArray[np.bool_]
+
+    @property
+    def scatter_mm(self) -> float:
+        """Standard deviation of the joints about the pattern, without the reading errors."""
+        return self.scatter.own_mm
 
 
 def find_pattern(joint_mm: Floats, sigma_mm: Floats, *, default_mm: float) -> JointPattern:
@@ -79,7 +136,8 @@ def find_pattern(joint_mm: Floats, sigma_mm: Floats, *, default_mm: float) -> Jo
     read = ~np.isnan(joint_mm)
     none_out = np.zeros(n, dtype=bool)
     if not read.any():
-        return JointPattern(np.full(n, default_mm), 0.0, (Trait.MEAN,), np.array([default_mm]), 0.0, none_out)
+        mean = np.array([default_mm])
+        return JointPattern(np.full(n, default_mm), JointScatter(0.0), (Trait.MEAN,), mean, 0.0, none_out)
     columns = _columns(n)
     use = read
     for _ in range(2):
@@ -115,7 +173,7 @@ def _columns(n: int) -> dict[Trait, Floats]:
 
 def _fit(
     columns: dict[Trait, Floats], joint: Floats, sigma: Floats, use: NDArray[np.bool_]
-) -> tuple[tuple[Trait, ...], Floats, float]:
+) -> tuple[tuple[Trait, ...], Floats, JointScatter]:
     """Traits taken in, their sizes, and the scatter about the pattern."""
     y, variance = joint[use], sigma[use] ** 2
     n = y.size
@@ -146,8 +204,7 @@ def _fit(
         open_to.remove(best)
     taken = tuple(names[k] for k in chosen)
     rest = y - sum(s * columns[t][use] for s, t in zip(size, taken, strict=True))
-    own = float(rest @ rest) / max(n - len(taken), 1) - float(variance.mean())
-    return taken, size, float(np.sqrt(max(own, LEAST_SCATTER_MM**2)))
+    return taken, size, JointScatter.of(rest, sigma[use], len(taken))
 
 
 def _mirror_correlation(off: Floats) -> float:
