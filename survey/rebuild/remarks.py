@@ -56,7 +56,7 @@ def _traits(rhythm: RingRhythm) -> str:
 
 
 def _scatter(scatter: JointScatter, n_joints: int) -> str:
-    """How far measured joints lie off the pattern, or that their readings cannot tell; never of inferred ones.
+    """How far measured joints lie off the pattern, or that their readings cannot tell.
 
     Examples
     --------

@@ -65,6 +65,8 @@ def test_one_inferred_joint_is_one() -> None:
          "least joint 3.0 mm, greatest joint 20.0 mm, greatest joint at the back 60.0 mm. They are this "
          "project's judgement"),
         (("max",), "for want of max in [joints] of arch.toml: greatest joint 20.0 mm. They"),
+        (("extrados_max",), "for want of extrados_max in [joints] of arch.toml: greatest joint at the back "
+         "60.0 mm. They"),
     ],
 )  # fmt: skip
 def test_limits_taken_by_default_are_told(missing: tuple[str, ...], told: str) -> None:
