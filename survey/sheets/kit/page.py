@@ -25,7 +25,7 @@ from survey.sheets.kit import ink
 from survey.sheets.kit.lettering import plain_text, printed_text, shorten, text_width_mm
 from survey.sheets.kit.placing import extent, on_paper
 
-SCALES = (1.0, 2.0, 2.5, 5.0, 7.5, 10.0, 12.5, 20.0, 25.0, 50.0, 75.0, 100.0)
+SCALES = (1.0, 2.0, 2.5, 3.0, 4.0, 5.0, 7.5, 10.0, 12.5, 20.0, 25.0, 30.0, 40.0, 50.0, 75.0, 100.0)
 """Scales 1 : n that sheets are drawn at: those of ISO 5455 and, between them, those a scale rule carries."""
 NOT_A_DESIGN = "Geometric record, not a structural design."
 SPELLED_OUT = "Letters this print lacks are spelled out."
@@ -153,7 +153,7 @@ def scales_for(width_mm: float, box: Box, scales: Sequence[float] = SCALES) -> t
     Examples
     --------
     >>> scales_for(2900.0, Box(0.0, 0.0, 300.0, 200.0))
-    (10.0, 12.5, 20.0, 25.0, 50.0, 75.0, 100.0)
+    (10.0, 12.5, 20.0, 25.0, 30.0, 40.0, 50.0, 75.0, 100.0)
     """
     return tuple(s for s in scales if width_mm / s <= box.width) or tuple(scales[-1:])
 

@@ -33,7 +33,8 @@ def subject(width, height, sentences=("a few words.",)):
         (2400.0, 2000.0, 10.0, False),
         (1900.0, 1900.0, 10.0, False),
         (3700.0, 300.0, 10.0, True),
-        (1200.0, 300.0, 5.0, False),
+        (1200.0, 300.0, 4.0, True),
+        (4900.0, 300.0, 20.0, False),
     ],
 )
 def test_the_arrangement_that_draws_larger_is_taken(width, height, scale, below):
@@ -43,8 +44,8 @@ def test_the_arrangement_that_draws_larger_is_taken(width, height, scale, below)
 
 
 def test_at_one_scale_the_fewer_sheets_win():
-    assert arranged(subject(1200.0, 300.0, ("words " * 30,) * 12)).foot.width < AREA.width
-    many = arranged(subject(1200.0, 300.0, ("words " * 60,) * 24))
+    assert arranged(subject(4900.0, 300.0, ("words " * 30,) * 12)).foot.width < AREA.width
+    many = arranged(subject(4900.0, 300.0, ("words " * 60,) * 24))
     assert many.foot.width == pytest.approx(AREA.width)
     assert len(many.pages) == 1
 

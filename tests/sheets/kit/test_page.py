@@ -36,7 +36,9 @@ def nothing(_scale: float) -> Drawing:
     return Drawing("nothing", ())
 
 
-@pytest.mark.parametrize(("width", "scale"), [(80.0, 1.0), (399.0, 5.0), (2000.0, 20.0), (9999.0, 100.0)])
+@pytest.mark.parametrize(
+    ("width", "scale"), [(80.0, 1.0), (399.0, 4.0), (499.0, 5.0), (2000.0, 20.0), (9999.0, 100.0)]
+)
 def test_scale_is_the_largest_that_fits(width, scale):
     box = Box(0.0, 0.0, 100.0, 100.0)
     assert choose_scale(width, 10.0, box) == scale
