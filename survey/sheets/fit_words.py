@@ -125,10 +125,10 @@ def figures_before_and_now(original: Candidate, now: Candidate) -> Schedule:
     columns = (
         Column("figure", Anchor.LEFT),
         Column("before\nit moved"),
-        Column("standard\nuncertainty"),
+        Column("±1σ"),
         Column("95 % interval"),
         Column("as it\nstands"),
-        Column("standard\nuncertainty"),
+        Column("±1σ"),
     )
     before, after = _figure_rows(original), _figure_rows(now)
     rows = tuple(

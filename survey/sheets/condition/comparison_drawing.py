@@ -22,6 +22,7 @@ from survey.sheets.drawing import (
     Drawing,
     Layer,
     Line,
+    Placed,
     Polyline,
     Primitive,
     Style,
@@ -33,6 +34,7 @@ from survey.sheets.kit.exaggeration import exaggeration, readable_mm
 from survey.sheets.kit.labels import place_labels
 from survey.sheets.kit.lettering import text_width_mm
 from survey.sheets.kit.outline import curve_primitives
+from survey.sheets.kit.placing import mark_box, on_paper
 from survey.sheets.kit.schedule import figure
 
 NAME = "comparison"
@@ -84,8 +86,13 @@ def comparison_drawing(record_a: Record, fit_a: ArchFit, comparison: Comparison,
     clear = place_labels(wanted, numbers, [*lines, *(_spot(xy) for xy in soffit)])
     # Where a crowd of strokes leaves no place, a figure over a stroke is better than none.
     rest = [places for places in wanted if not set(places) & set(clear.texts)]
-    crowded = place_labels(rest, [*numbers, *clear.texts])
+    heads = [mark_box(m) for m in on_paper(_at_origin(marks, scale)) if isinstance(m, Polyline) and m.tag]
+    crowded = place_labels(rest, [*numbers, *clear.texts], heads)
     return Drawing(NAME, (*marks, *scaled((*numbers, *clear.texts, *crowded.texts), scale)))
+
+
+def _at_origin(marks: list[Primitive], scale: float) -> Placed:
+    return Placed(Drawing(NAME, tuple(marks)), (0.0, 0.0), (0.0, 0.0), scale)
 
 
 def told_courses(comparison: Comparison, curve: Curve) -> frozenset[tuple[int, int]]:
@@ -140,7 +147,7 @@ def _places(words: str, tip: Floats, along: Floats, *, moved: bool) -> list[Text
     height = ink.SMALL_TEXT_MM
     half = np.array([text_width_mm(words, height, bold=moved), height]) / 2
     places = []
-    for far in (1.0, 3.0, 6.0):
+    for far in (1.0, 3.0, 6.0, 10.0):
         for turn in np.radians([0, 40, -40, 80, -80, 120, -120]):
             c, s = math.cos(turn), math.sin(turn)
             out = np.array([along[0] * c - along[1] * s, along[0] * s + along[1] * c])

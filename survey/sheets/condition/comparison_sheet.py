@@ -26,9 +26,9 @@ from survey.sheets.condition.comparison_drawing import (
 from survey.sheets.drawing import Anchor, Box, Placed, Primitive, Sheet, Text
 from survey.sheets.kit import ink, strip
 from survey.sheets.kit.arrangement import Arranged, further_columns, rule_beside, sheets_of, side_column
-from survey.sheets.kit.columns import Part, Said, flow_parts
+from survey.sheets.kit.columns import Part, Said, cautioned_columns
 from survey.sheets.kit.exaggeration import readable_mm
-from survey.sheets.kit.furniture import cautions, cautions_height_mm, orientation_mark, scale_bar
+from survey.sheets.kit.furniture import orientation_mark, scale_bar
 from survey.sheets.kit.lettering import plain_text
 from survey.sheets.kit.page import Paper, fitted
 from survey.sheets.kit.placing import extent, on_paper
@@ -67,19 +67,16 @@ def comparison_sheet(
     left = Box(area.left, area.bottom, column.left - 8.0 - area.left, area.height)
     placed = _placed(record_a, fit_a, comparison, left)
     under = extent(on_paper(placed)).bottom - 11.0
-    warned = CAUTIONS
-    high = cautions_height_mm(warned, column.width)
-    words = Box(column.left, column.bottom + high + 4.0, column.width, column.height - high - 4.0)
     strips = Box(left.left + 9.0, left.bottom + 9.0, left.width - 9.0, under - 8.0 - left.bottom - 9.0)
     marks: list[Primitive] = [
         *_caption(movement_factor(comparison, placed.scale), left),
         *scale_bar((left.left, under), placed.scale, longest_mm=60.0),
         *orientation_mark((left.right - 34.0, under + 1.0)),
         *_strips(fit_a, comparison, strips),
-        *cautions(warned, Box(column.left, column.bottom, column.width, high)),
         rule_beside(column),
     ]
-    pages = flow_parts(_parts(record_a, record_b, comparison), (words,), further_columns(area))
+    parts = _parts(record_a, record_b, comparison)
+    pages = cautioned_columns(parts, CAUTIONS, column, further_columns(area))
     arrangement = Arranged(placed, left, left, pages)
     return sheets_of(record_a, NAME, "Comparison: what moved between two surveys", arrangement, marks)
 

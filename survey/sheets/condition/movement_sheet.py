@@ -23,9 +23,9 @@ from survey.sheets.drawing import Anchor, Box, Dash, Layer, Line, Placed, Primit
 from survey.sheets.fit_words import FAMILY_NAMES, figure_table
 from survey.sheets.kit import ink, strip
 from survey.sheets.kit.arrangement import Arranged, further_columns, rule_beside, sheets_of, side_column
-from survey.sheets.kit.columns import Part, Said, flow_parts
+from survey.sheets.kit.columns import Part, Said, cautioned_columns
 from survey.sheets.kit.exaggeration import readable_mm
-from survey.sheets.kit.furniture import cautions, cautions_height_mm, orientation_mark, scale_bar
+from survey.sheets.kit.furniture import orientation_mark, scale_bar
 from survey.sheets.kit.page import Paper, fitted
 from survey.sheets.kit.placing import extent, on_paper
 from survey.sheets.kit.schedule import Column, Schedule, figure
@@ -55,18 +55,15 @@ def movement_sheet(record: Record, fit: ArchFit, map_: DeviationMap) -> tuple[Sh
     under = extent(on_paper(placed)).bottom - 11.0
     residuals = movement_residuals(record, fit, movement)
     warned = (*_parted(view)[2], MOVING)
-    high = cautions_height_mm(warned, column.width)
-    words = Box(column.left, column.bottom + high + 4.0, column.width, column.height - high - 4.0)
     strips = Box(left.left + 9.0, left.bottom + 9.0, left.width - 9.0, under - 8.0 - left.bottom - 9.0)
     marks: list[Primitive] = [
         *_caption(view, left),
         *scale_bar((left.left, under), placed.scale, longest_mm=60.0),
         *orientation_mark((left.right - 34.0, under + 1.0)),
         *_strips(movement, residuals, strips),
-        *cautions(warned, Box(column.left, column.bottom, column.width, high)),
         rule_beside(column),
     ]
-    pages = flow_parts(_parts(movement, view), (words,), further_columns(area))
+    pages = cautioned_columns(_parts(movement, view), warned, column, further_columns(area))
     arrangement = Arranged(placed, left, left, pages)
     return sheets_of(record, NAME, "Movement: rigid pieces about hinges", arrangement, marks)
 

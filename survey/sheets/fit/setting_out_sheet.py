@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from functools import cache
 
 import numpy as np
 
@@ -27,6 +28,7 @@ from survey.sheets.drawing import (
 from survey.sheets.fit.facts import facts_schedule
 from survey.sheets.fit.striking import striking
 from survey.sheets.kit import ink
+from survey.sheets.kit.caution_print import in_caution_print
 from survey.sheets.kit.furniture import (
     cautions,
     cautions_height_mm,
@@ -41,6 +43,7 @@ from survey.sheets.kit.outline import curve_primitives
 from survey.sheets.kit.page import Page, Paper, fitted
 from survey.sheets.kit.placing import on_paper
 from survey.sheets.kit.schedule import Column, Schedule, figure, flow, schedule_height_mm, schedule_primitives
+from survey.sheets.kit.widths import in_large_print
 
 NAME = "setting_out"
 _GAP_MM = 6.0
@@ -49,17 +52,24 @@ _WORDS_MM = 128.0
 _TABLE_MM = 100.0
 """From the left side of one table below the drawing to the next."""
 _FIRST_ROW_MM = 9.0
+_NOTES_MM = (3.0, 2.6)
+"""Capital heights tried for notes that leave their sheet half empty."""
 
 
 def setting_out_pages(fit: ArchFit, plan: RebuildPlan) -> tuple[Page, ...]:
     """First how the curve is struck, then the table of courses over as many sheets as it needs."""
     area = Paper.A3_LANDSCAPE.area
-    pages = [_curve_page(fit, plan, area)]
+    drawn = cache(lambda scale: striking_drawing(plan, scale))
+    pages = [
+        in_caution_print(
+            lambda size: _curve_page(fit, plan, drawn, area, size), lambda page: (page.placed[0].scale,)
+        )
+    ]
     banner, banner_height = refusal_banner(plan.refusals, area)
     foot = notes_height_mm(_HOW_TO_READ, area.width, n_columns=3) + 4.0
     room = Box(area.left, area.bottom + foot, area.width, area.height - foot - banner_height)
     reading = notes(_HOW_TO_READ, Box(area.left, area.bottom, area.width, foot - 4.0), n_columns=3)
-    for block in flow(courses_schedule(plan), room):
+    for block in flow(in_large_print(courses_schedule(plan), room), room):
         pages.append(Page(NAME, "Setting-out table of the courses", (*block, *reading, *banner)))
     below = Box(area.left, area.bottom, area.width, area.height - banner_height)
     return (*pages, *_notes_pages(plan, below, banner))
@@ -78,10 +88,8 @@ _HOW_TO_READ = (
 def courses_schedule(plan: RebuildPlan) -> Schedule:
     """Every course of every ring as a table, course 0 for the joint at the left springing."""
     columns = (
-        Column("ring"),
-        Column("course"),
-        Column("brick", Anchor.LEFT),
-        Column("templet", Anchor.LEFT),
+        Column("ring/\ncourse"),
+        Column("brick,\ntemplet", Anchor.LEFT),
         Column("width"),
         Column("from left\nstart"),
         Column("\nend"),
@@ -99,7 +107,7 @@ def courses_schedule(plan: RebuildPlan) -> Schedule:
     for ring in plan.rings:
         ruled.add(len(rows))
         joints = (figure(ring.springing_joint_intrados_mm, 1), figure(ring.springing_joint_extrados_mm, 1))
-        rows.append((f"{ring.ring}", "0", "springing", *("",) * 10, *joints))
+        rows.append((f"{ring.ring}/0", "springing", *("",) * 9, *joints))
         rows.extend(_row(brick) for brick in ring.bricks)
     return Schedule(columns, tuple(rows), ruled_before=frozenset(ruled))
 
@@ -107,10 +115,8 @@ def courses_schedule(plan: RebuildPlan) -> Schedule:
 def _row(brick: Brick) -> tuple[str, ...]:
     (x1, y1), (x2, y2) = brick.corners_mm[0], brick.corners_mm[1]
     return (
-        f"{brick.ring}",
-        f"{brick.course}",
+        f"{brick.ring}/{brick.course}",
         brick_words(brick),
-        brick.templet,
         figure(brick.width_intrados_mm, 1),
         figure(brick.station_start_mm, 1),
         figure(brick.station_end_mm, 1),
@@ -126,20 +132,21 @@ def _row(brick: Brick) -> tuple[str, ...]:
 
 
 def brick_words(brick: Brick) -> str:
-    """What a brick is, in a few words."""
+    """What a brick is, in a few words, with its templet."""
     if brick.kind is BrickKind.IN_SITU:
         return "stands"
     words = "laid, " if brick.laid else ""
     words += "key, " if brick.kind is BrickKind.KEY else ""
-    if brick.source in ("new", "original"):
-        return f"{words}{brick.source}"
-    return f"{words}salvaged {brick.source}"
+    words += brick.source if brick.source in ("new", "original") else f"salvaged {brick.source}"
+    return f"{words}, {brick.templet}" if brick.templet else words
 
 
-def _curve_page(fit: ArchFit, plan: RebuildPlan, area: Box) -> Page:
+def _curve_page(
+    fit: ArchFit, plan: RebuildPlan, drawn: Callable[[float], Drawing], area: Box, caution_mm: float
+) -> Page:
     """The curve alone with its centres or foci; beside it the words, below it the points and the cautions."""
     banner, banner_height = refusal_banner(plan.refusals, area)
-    caution_height = cautions_height_mm(plan.cautions, area.width, n_columns=4)
+    caution_height = cautions_height_mm(plan.cautions, area.width, n_columns=4, height_mm=caution_mm)
     caution_box = Box(area.left, area.bottom, area.width, caution_height)
     foot = caution_box.top + _GAP_MM
     column = Box(area.right - _WORDS_MM, foot, _WORDS_MM, area.top - banner_height - foot)
@@ -152,13 +159,13 @@ def _curve_page(fit: ArchFit, plan: RebuildPlan, area: Box) -> Page:
     marks: list[Primitive] = [
         *banner,
         *_set_words(words, column),
-        *cautions(plan.cautions, caution_box, n_columns=4),
+        *cautions(plan.cautions, caution_box, n_columns=4, height_mm=caution_mm),
         *schedule_primitives(tables[0], area.left, foot + height),
         *schedule_primitives(tables[1], area.left + _TABLE_MM, foot + height),
     ]
     room_foot = foot + height + _GAP_MM
     room = Box(area.left, room_foot, column.left - area.left - _GAP_MM, column.top - room_foot)
-    placed = fitted(lambda scale: striking_drawing(plan, scale), room)
+    placed = fitted(drawn, room)
     marks.extend(scale_bar((room.left, room.bottom), placed.scale))
     marks.extend(orientation_mark((room.right - 33.0, room.bottom + 1.0)))
     return Page(NAME, "Setting out of the curve", tuple(marks), (placed,), placed.scale)
@@ -198,36 +205,43 @@ def _set_words(words: Iterable[tuple[str, tuple[str, ...]]], column: Box) -> lis
 
 def _notes_pages(plan: RebuildPlan, area: Box, banner: Sequence[Primitive]) -> list[Page]:
     """What to mind and what was decided, over as many sheets as it needs; none without anything to say."""
+    least = _set_notes(plan, area, ink.TEXT_MM)
+    larger = (_set_notes(plan, area, size) for size in _NOTES_MM)
+    pages = next((pages for pages in larger if len(pages) <= len(least)), least)
+    return [Page(NAME, "Notes to the rebuild", (*banner, *page)) for page in pages]
+
+
+def _set_notes(plan: RebuildPlan, area: Box, size: float) -> list[tuple[Primitive, ...]]:
+    """The notes page by page, in one print."""
     pages: list[tuple[Primitive, ...]] = []
     marks: list[Primitive] = []
     y = area.top
     for title, said in (("Mind", plan.warnings), ("Notes", plan.notes)):
         rest = said
         while rest:
-            count = _sentences_that_fit(rest, title, Box(area.left, area.bottom, area.width, y - area.bottom))
+            room = Box(area.left, area.bottom, area.width, y - area.bottom)
+            count = _sentences_that_fit(rest, title, room, size)
             if count == 0 and marks:
                 pages.append(tuple(marks))
                 marks, y = [], area.top
                 continue
             part = rest[: max(count, 1)]
-            height = _words_height(part, title, area.width)
+            height = _words_height(part, title, area.width, size)
             box = Box(area.left, y - height, area.width, height)
-            marks.extend(notes(part, box, title=title, height_mm=ink.TEXT_MM, n_columns=2))
+            marks.extend(notes(part, box, title=title, height_mm=size, n_columns=2))
             y -= height + 2 * _GAP_MM
             rest = rest[len(part) :]
-    if marks:
-        pages.append(tuple(marks))
-    return [Page(NAME, "Notes to the rebuild", (*banner, *page)) for page in pages]
+    return [*pages, tuple(marks)] if marks else pages
 
 
-def _words_height(sentences: tuple[str, ...], title: str, width: float) -> float:
-    return notes_height_mm(sentences, width, title=title, height_mm=ink.TEXT_MM, n_columns=2)
+def _words_height(sentences: tuple[str, ...], title: str, width: float, size: float) -> float:
+    return notes_height_mm(sentences, width, title=title, height_mm=size, n_columns=2)
 
 
-def _sentences_that_fit(sentences: tuple[str, ...], title: str, room: Box) -> int:
+def _sentences_that_fit(sentences: tuple[str, ...], title: str, room: Box, size: float) -> int:
     """Number of leading sentences that fit a room together with their title."""
     count = len(sentences)
-    while count and _words_height(sentences[:count], title, room.width) > room.height:
+    while count and _words_height(sentences[:count], title, room.width, size) > room.height:
         count -= 1
     return count
 

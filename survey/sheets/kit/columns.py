@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 from survey.errors import DrawingError
 from survey.sheets.drawing import Box, Primitive
 from survey.sheets.kit import ink
-from survey.sheets.kit.furniture import notes, notes_height_mm
+from survey.sheets.kit.caution_print import in_caution_print
+from survey.sheets.kit.furniture import cautions, cautions_height_mm, notes, notes_height_mm
 from survey.sheets.kit.lettering import text_width_mm, wrap
 from survey.sheets.kit.schedule import (
     Schedule,
@@ -88,6 +89,32 @@ def flow_parts(
                 if page == len(pages):
                     pages.append([])
     return tuple(tuple(marks) for marks in pages)
+
+
+def cautioned_columns(
+    parts: Sequence[Part], warned: Sequence[str], column: Box, further: Sequence[Box]
+) -> tuple[tuple[Primitive, ...], ...]:
+    """Parts down one column with cautions at its foot, in print as large as costs no further page.
+
+    Parameters
+    ----------
+    parts : sequence of Said or Schedule
+    warned : sequence of str
+        The cautions.
+    column : Box
+        The column of the first page.
+    further : sequence of Box
+        Columns of every further page.
+    """
+
+    def made(caution_mm: float) -> tuple[tuple[Primitive, ...], ...]:
+        high = cautions_height_mm(warned, column.width, height_mm=caution_mm)
+        foot = Box(column.left, column.bottom, column.width, high)
+        above = Box(column.left, foot.top + 4.0, column.width, column.height - high - 4.0)
+        first, *rest = flow_parts(parts, (above,), further)
+        return ((*cautions(warned, foot, height_mm=caution_mm), *first), *rest)
+
+    return in_caution_print(made, lambda pages: (len(pages),))
 
 
 def _columns(first: Sequence[Box], further: Sequence[Box]) -> Iterator[tuple[int, Box]]:

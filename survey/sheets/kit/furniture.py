@@ -13,6 +13,8 @@ from survey.sheets.kit import ink
 from survey.sheets.kit.lettering import text_width_mm, wrap
 from survey.sheets.kit.schedule import LEADING_RATIO
 
+CAUTION_MM = 2.5
+"""Capital height of what warns of danger, where a sheet has the room."""
 CHECK_MM = 100.0
 """Length of the check bar on every 1 : 1 page."""
 _BAND_MM = 13.0
@@ -144,8 +146,9 @@ def notes(
     top = box.top
     marks = []
     if title:
-        marks.append(Text((box.left, top - ink.TEXT_MM), title, ink.TEXT_MM, ink.letters(layer), bold=True))
-        top -= ink.TEXT_MM * LEADING_RATIO + 1.0
+        size = _title_mm(height_mm)
+        marks.append(Text((box.left, top - size), title, size, ink.letters(layer), bold=True))
+        top -= size * LEADING_RATIO + 1.0
     n_rows = _rows_needed([len(block) for block in lines], n_columns)
     if n_rows * step > top - box.bottom + 1e-6:
         raise DrawingError(
@@ -164,6 +167,11 @@ def notes(
     return tuple(marks)
 
 
+def _title_mm(height_mm: float) -> float:
+    """Capital height of a heading, never below that of its sentences."""
+    return max(ink.TEXT_MM, height_mm)
+
+
 _GUTTER_MM = 6.0
 
 
@@ -177,12 +185,17 @@ def notes_height_mm(
 ) -> float:
     """Height that :func:`notes` needs."""
     lines = _set_lines(sentences, width_mm, height_mm, n_columns)
-    head = ink.TEXT_MM * LEADING_RATIO + 1.0 if title else 0.0
+    head = _title_mm(height_mm) * LEADING_RATIO + 1.0 if title else 0.0
     return head + _rows_needed([len(block) for block in lines], n_columns) * height_mm * LEADING_RATIO
 
 
 def cautions(
-    sentences: Sequence[str], box: Box, *, title: str = "Before any work", n_columns: int = 1
+    sentences: Sequence[str],
+    box: Box,
+    *,
+    title: str = "Before any work",
+    n_columns: int = 1,
+    height_mm: float = CAUTION_MM,
 ) -> tuple[Primitive, ...]:
     """Cautions in a ruled field with an accent bar at its left; the field is as high as the box."""
     bar = ink.area(Layer.CAUTION, ink.ACCENT, width_mm=0.0, colour=ink.ACCENT)
@@ -190,15 +203,21 @@ def cautions(
     return (
         rectangle(box, ink.pen(Layer.CAUTION, ink.FINE_MM)),
         rectangle(Box(box.left, box.bottom, 1.6, box.height), bar),
-        *notes(sentences, inner, title=title, n_columns=n_columns, layer=Layer.CAUTION),
+        *notes(sentences, inner, title=title, height_mm=height_mm, n_columns=n_columns, layer=Layer.CAUTION),
     )
 
 
 def cautions_height_mm(
-    sentences: Sequence[str], width_mm: float, *, title: str = "Before any work", n_columns: int = 1
+    sentences: Sequence[str],
+    width_mm: float,
+    *,
+    title: str = "Before any work",
+    n_columns: int = 1,
+    height_mm: float = CAUTION_MM,
 ) -> float:
     """Height that :func:`cautions` needs."""
-    return notes_height_mm(sentences, width_mm - 7.0, title=title, n_columns=n_columns) + 4.0
+    width_mm -= 7.0
+    return notes_height_mm(sentences, width_mm, title=title, height_mm=height_mm, n_columns=n_columns) + 4.0
 
 
 def refusal_banner(refusals: Sequence[str], area: Box) -> tuple[tuple[Primitive, ...], float]:

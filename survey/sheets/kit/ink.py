@@ -20,7 +20,7 @@ MEDIUM_MM = 0.25
 BOLD_MM = 0.4
 HEAVY_MM = 0.6
 
-SMALL_TEXT_MM = 1.8
+SMALL_TEXT_MM = 2.0
 """Least capital height that still reads on a site print."""
 TEXT_MM = 2.2
 HEAD_MM = 3.0

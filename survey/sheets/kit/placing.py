@@ -37,6 +37,8 @@ TICK_MM = 1.4
 TICK_PEN_MM = 0.35
 LIFT_MM = 1.0
 """From the dimension line to the foot of its text."""
+_LEAST_TURN_RAD = math.radians(-85.0)
+"""Figures read from below or from the right; a line a little off plumb still from the right."""
 DASHES_MM = {
     Dash.SOLID: (),
     Dash.DASHED: (2.4, 1.2),
@@ -89,7 +91,7 @@ def _dimension_text(
     (x1, y1), (x2, y2) = dimension.start, dimension.end
     turn = math.atan2(y2 - y1, x2 - x1)
     lift = LIFT_MM
-    if turn > math.pi / 2 + 1e-9 or turn <= -math.pi / 2 + 1e-9:
+    if not _LEAST_TURN_RAD < turn <= _LEAST_TURN_RAD + math.pi:
         turn, lift = turn + math.copysign(math.pi, -turn), -LIFT_MM
     width = text_width_mm(dimension.text, dimension.height_mm)
     outside = width + 2 * TICK_MM > length_paper

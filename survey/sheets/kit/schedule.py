@@ -146,7 +146,7 @@ def flow(schedule: Schedule, box: Box) -> tuple[tuple[Primitive, ...], ...]:
         )
     cells = _cells(schedule)
     parts = _blocks(schedule, cells, box)
-    n_across = _across(width, box)
+    n_across = blocks_across(width, box)
     pages = []
     for first in range(0, len(parts), n_across):
         page: list[Primitive] = []
@@ -162,40 +162,15 @@ def _blocks(schedule: Schedule, cells: list[list[tuple[str, ...]]], box: Box) ->
     return _parts([_row_height(schedule, lines) for lines in cells], room, schedule.title)
 
 
-def _across(width: float, box: Box) -> int:
-    """Number of blocks side by side in a box."""
+def blocks_across(width: float, box: Box) -> int:
+    """Number of blocks of a width side by side in a box that is no narrower."""
     return 1 + int((box.width - width) / (width + BLOCK_GAP_MM) + 1e-9)
 
 
-def _n_pages(schedule: Schedule, box: Box) -> int:
+def pages_needed(schedule: Schedule, box: Box) -> int:
     """Number of pages :func:`flow` makes of a table that is no wider than the box."""
     n_blocks = len(_blocks(schedule, _cells(schedule), box))
-    return -(-n_blocks // _across(schedule_width_mm(schedule), box))
-
-
-LARGE_PRINT_MM = (3.4, 3.0, 2.6, ink.TEXT_MM)
-"""Capital heights tried for a table that leaves its sheet half empty."""
-
-
-def in_large_print(schedule: Schedule, box: Box) -> Schedule:
-    """The same table in the largest print that needs no more pages than its own print does.
-
-    Columns that wrap grow with the print.
-    """
-    if schedule_width_mm(schedule) > box.width:
-        return schedule
-    pages = _n_pages(schedule, box)
-    for height in LARGE_PRINT_MM:
-        if height <= schedule.height_mm:
-            break
-        ratio = height / schedule.height_mm
-        columns = tuple(
-            c if c.wrap_mm is None else replace(c, wrap_mm=c.wrap_mm * ratio) for c in schedule.columns
-        )
-        tried = replace(schedule, columns=columns, height_mm=height)
-        if schedule_width_mm(tried) <= box.width and _n_pages(tried, box) <= pages:
-            return tried
-    return schedule
+    return -(-n_blocks // blocks_across(schedule_width_mm(schedule), box))
 
 
 def _parts(heights: list[float], room: float, title: str) -> list[range]:

@@ -33,11 +33,11 @@ from survey.sheets.kit.schedule import (
     Schedule,
     figure,
     flow,
-    in_large_print,
     schedule_height_mm,
     schedule_primitives,
     schedule_width_mm,
 )
+from survey.sheets.kit.widths import in_large_print, widened
 from survey.sheets.rebuild.card_drawing import NAME, card_key, laying_drawing
 from survey.sheets.rebuild.work_words import work_sentences
 
@@ -135,7 +135,7 @@ def _card(record: Record, plan: RebuildPlan, room: Box, banner: Sequence[Primiti
     body = Box(room.left, room.bottom + care_height + _GAP_MM, room.width, 0.0)
     top = room.top - 13.0
     width = room.width * _LEFT_SHARE
-    rings = rings_schedule(plan)
+    rings = widened(rings_schedule(plan), width)
     table_top = body.bottom + schedule_height_mm(rings)
     marks += schedule_primitives(rings, room.left, table_top)
     marks += _key_line(card_key(plan), room.left, table_top + 4.0)

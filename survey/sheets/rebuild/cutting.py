@@ -8,8 +8,9 @@ from dataclasses import replace
 from survey.fitting.result import ArchFit
 from survey.rebuild.plan import RebuildPlan, Templet
 from survey.record.model import Record
-from survey.sheets.drawing import Anchor, Box, Primitive, Sheet
+from survey.sheets.drawing import Anchor, Box, Layer, Primitive, Sheet, Text
 from survey.sheets.kit import ink
+from survey.sheets.kit.caution_print import in_caution_print
 from survey.sheets.kit.furniture import cautions, cautions_height_mm, notes, notes_height_mm, refusal_banner
 from survey.sheets.kit.page import Page, Paper, TitleBlock, finish
 from survey.sheets.kit.schedule import (
@@ -21,12 +22,13 @@ from survey.sheets.kit.schedule import (
     schedule_primitives,
     schedule_width_mm,
 )
+from survey.sheets.kit.widths import widened
 from survey.sheets.report.tables import course_runs, quantities_schedule
 
 NAME = "cutting"
 _GAP_MM = 6.0
-_COURSES_MM = 150.0
-"""Width of the column of courses."""
+_COURSES_MM = 60.0
+"""Least width of the column of courses."""
 
 _HOW = (
     "Widths are flat, laid off with a rule square across the brick: at the soffit and at the back.",
@@ -45,10 +47,16 @@ _PERHAPS_FEWER = (
 def cutting_sheets(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[Sheet, ...]:
     """Cutting list and quantities on as many sheets as they need, the cautions on the first."""
     del fit  # every set of the rebuild is made from the same three
+    pages = in_caution_print(lambda size: _pages(plan, size), lambda pages: (len(pages), -_print_mm(pages)))
+    return finish(pages, TitleBlock.of(record))
+
+
+def _pages(plan: RebuildPlan, caution_mm: float) -> list[Page]:
+    """The sheets with the cautions in one print."""
     area = Paper.A3_LANDSCAPE.area
     banner, banner_height = refusal_banner(plan.refusals, area)
     room = Box(area.left, area.bottom, area.width, area.height - banner_height)
-    foot, foot_height = _foot(plan, room)
+    foot, foot_height = _foot(plan, room, caution_mm)
     above = Box(room.left, room.bottom + foot_height, room.width, room.height - foot_height)
     cuts, quantities = _in_print(plan, above)
     pages: list[tuple[str, tuple[Primitive, ...]]] = []
@@ -62,9 +70,18 @@ def cutting_sheets(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[She
         pages = [("Cutting list and quantities", (*pages[0][1], *together))]
     else:
         pages += [("Quantities", block) for block in flow(quantities, room)]
-    return finish(
-        [Page(NAME, title, (*banner, *marks)) for title, marks in pages],
-        TitleBlock.of(record),
+    return [Page(NAME, title, (*banner, *marks)) for title, marks in pages]
+
+
+def _print_mm(pages: list[Page]) -> float:
+    """Capital height of the entries of the tables."""
+    return max(
+        (
+            m.height_mm
+            for m in pages[0].primitives
+            if isinstance(m, Text) and m.style.layer is Layer.TABLE and not m.bold
+        ),
+        default=0.0,
     )
 
 
@@ -72,41 +89,32 @@ def _in_print(plan: RebuildPlan, box: Box) -> tuple[Schedule, Schedule]:
     """Both tables in the largest print in which they stand on one sheet together, else in the usual one."""
     cuts, quantities = cutting_schedule(plan), quantities_schedule(plan)
     for height in (3.0, 2.8, 2.6, 2.4):
-        large = _enlarged(cuts, height), _titled(quantities, height)
+        large = widened(replace(cuts, height_mm=height), box.width), _titled(quantities, height, box.width)
         high = sum(schedule_height_mm(schedule) for schedule in large) + _GAP_MM
         if high <= box.height and max(schedule_width_mm(schedule) for schedule in large) <= box.width:
             return large
-    return cuts, _titled(quantities, ink.TEXT_MM)
+    return widened(cuts, box.width), _titled(quantities, ink.TEXT_MM, box.width)
 
 
-def _enlarged(schedule: Schedule, height_mm: float) -> Schedule:
-    ratio = height_mm / schedule.height_mm
-    columns = tuple(
-        c if c.wrap_mm is None else replace(c, wrap_mm=c.wrap_mm * ratio) for c in schedule.columns
-    )
-    return replace(schedule, columns=columns, height_mm=height_mm)
-
-
-def _titled(schedule: Schedule, height_mm: float) -> Schedule:
+def _titled(schedule: Schedule, height_mm: float, width_mm: float) -> Schedule:
     """The quantities in the lettering of this sheet."""
-    widths = {"item": 50.0 * height_mm, "note": 68.0 * height_mm}
-    columns = tuple(Column(c.heading, c.anchor, widths.get(c.heading, c.wrap_mm)) for c in schedule.columns)
-    return Schedule(columns, schedule.rows, "Quantities", height_mm)
+    named = replace(schedule, title="Quantities", height_mm=height_mm)
+    return widened(named, width_mm)
 
 
-def _foot(plan: RebuildPlan, room: Box) -> tuple[list[Primitive], float]:
+def _foot(plan: RebuildPlan, room: Box, caution_mm: float) -> tuple[list[Primitive], float]:
     """How to read the list, beside the cautions; and how high they stand."""
     width = (room.width - _GAP_MM) / 2
     said = _HOW if all(templet.fewest for templet in plan.templets) else (*_HOW, _PERHAPS_FEWER)
     how = notes_height_mm(said, width, title="How to use the list", height_mm=ink.TEXT_MM)
-    care = cautions_height_mm(plan.cautions, width)
+    care = cautions_height_mm(plan.cautions, width, height_mm=caution_mm)
     height = max(how, care)
     top = room.bottom + height
     left = Box(room.left, top - how, width, how)
     right = Box(room.right - width, top - care, width, care)
     marks: list[Primitive] = [
         *notes(said, left, title="How to use the list", height_mm=ink.TEXT_MM),
-        *cautions(plan.cautions, right),
+        *cautions(plan.cautions, right, height_mm=caution_mm),
     ]
     return marks, height + _GAP_MM
 

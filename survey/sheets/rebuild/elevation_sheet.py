@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import cache
 
 import numpy as np
 
 from survey.fitting.result import ArchFit
 from survey.rebuild.plan import RebuildPlan, Scope
 from survey.record.model import Record
-from survey.sheets.drawing import Box, Placed, Primitive
+from survey.sheets.drawing import Box, Drawing, Placed, Primitive
 from survey.sheets.fit.facts import facts_schedule, rings_schedule
 from survey.sheets.kit.brickwork import STATE_STYLES, BrickState, brick_state, missing_courses
+from survey.sheets.kit.caution_print import in_caution_print
 from survey.sheets.kit.furniture import (
     KeyEntry,
     cautions,
@@ -32,9 +34,25 @@ _GAP_MM = 6.0
 
 def elevation_pages(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[Page, ...]:
     """The elevation sheet of a rebuild plan."""
+    drawn = cache(lambda scale, centres: elevation_drawing(record, plan, scale, centres=centres))
+    return (in_caution_print(lambda size: _page(record, fit, plan, drawn, size), _cost),)
+
+
+def _cost(page: Page) -> tuple[float, ...]:
+    """How small the drawing is, and at one scale how little it shows: where room lacks, its centres go."""
+    (placed,) = page.placed
+    return placed.scale, -len(placed.drawing.primitives)
+
+
+Drawn = Callable[[float, bool], Drawing]
+"""The elevation laid out for a plot scale 1 : n, with or without its centres."""
+
+
+def _page(record: Record, fit: ArchFit, plan: RebuildPlan, drawn: Drawn, caution_mm: float) -> Page:
+    """The sheet with its cautions in one print."""
     area = Paper.A3_LANDSCAPE.area
     states = present_states(record, plan)
-    foot, foot_height = _foot(fit, plan, states, area)
+    foot, foot_height = _foot(fit, plan, states, area, caution_mm)
     banner, banner_height = refusal_banner(plan.refusals, area)
     room = Box(
         area.left,
@@ -42,30 +60,26 @@ def elevation_pages(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[Pa
         area.width,
         area.height - foot_height - banner_height - _GAP_MM,
     )
-    placed = _place(record, plan, room)
+    placed = _place(plan, drawn, room)
     title = "Elevation, repair" if plan.scope is Scope.REPAIR else "Elevation, rebuilt whole"
     furniture = (
         *scale_bar((room.left, room.bottom + 2.0), placed.scale),
         *orientation_mark((room.right - 33.0, room.bottom + 3.0)),
     )
-    return (Page(NAME, title, (*foot, *banner, *furniture), (placed,), placed.scale),)
+    return Page(NAME, title, (*foot, *banner, *furniture), (placed,), placed.scale)
 
 
-def _place(record: Record, plan: RebuildPlan, room: Box) -> Placed:
+def _place(plan: RebuildPlan, drawn: Drawn, room: Box) -> Placed:
     """The drawing as large as it fits; centres so far off that they cost a scale are left to the table."""
-    without = _placed(record, plan, room, centres=False)
-    with_them = _placed(record, plan, room, centres=True)
+    without = _placed(plan, drawn, room, centres=False)
+    with_them = _placed(plan, drawn, room, centres=True)
     return with_them if with_them.scale == without.scale else without
 
 
-def _placed(record: Record, plan: RebuildPlan, room: Box, *, centres: bool) -> Placed:
+def _placed(plan: RebuildPlan, drawn: Drawn, room: Box, *, centres: bool) -> Placed:
     outer = plan.rings[-1].outer
     width = float(np.ptp(outer.point(np.array([0.0, outer.length_mm]))[:, 0]))
-    return fitted(
-        lambda scale: elevation_drawing(record, plan, scale, centres=centres),
-        room,
-        scales=scales_for(width, room),
-    )
+    return fitted(lambda scale: drawn(scale, centres), room, scales=scales_for(width, room))
 
 
 def present_states(record: Record, plan: RebuildPlan) -> tuple[BrickState, ...]:
@@ -75,7 +89,7 @@ def present_states(record: Record, plan: RebuildPlan) -> tuple[BrickState, ...]:
 
 
 def _foot(
-    fit: ArchFit, plan: RebuildPlan, states: Sequence[BrickState], area: Box
+    fit: ArchFit, plan: RebuildPlan, states: Sequence[BrickState], area: Box, caution_mm: float
 ) -> tuple[list[Primitive], float]:
     """Key, facts, rings and cautions side by side along the foot; what they are and how high they stand."""
     entries = [KeyEntry(STATE_STYLES[state], state.value) for state in BrickState if state in states]
@@ -87,18 +101,19 @@ def _foot(
     x_rings = x_facts + schedule_width_mm(facts) + _GAP_MM
     x_cautions = x_rings + schedule_width_mm(rings) + _GAP_MM
     width = area.right - x_cautions
-    caution_height = cautions_height_mm(plan.cautions, width, n_columns=2)
+    care = cautions_height_mm(plan.cautions, width, n_columns=2, height_mm=caution_mm)
     height = max(
-        caution_height,
+        care,
         schedule_height_mm(facts),
         schedule_height_mm(rings),
         6.0 + 5.0 * len(entries),
     )
     top = area.bottom + height
+    care_box = Box(x_cautions, top - care, width, care)
     marks: list[Primitive] = [
         *key(entries, area.left, top),
         *schedule_primitives(facts, x_facts, top),
         *schedule_primitives(rings, x_rings, top),
-        *cautions(plan.cautions, Box(x_cautions, top - caution_height, width, caution_height), n_columns=2),
+        *cautions(plan.cautions, care_box, n_columns=2, height_mm=caution_mm),
     ]
     return marks, height

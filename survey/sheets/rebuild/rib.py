@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import cache
 
 import numpy as np
 
@@ -10,8 +11,9 @@ from survey.fitting.result import ArchFit
 from survey.rebuild.plan import CentringMark, RebuildPlan
 from survey.rebuild.words import counted
 from survey.record.model import Record
-from survey.sheets.drawing import Box, Placed, Primitive, Sheet
+from survey.sheets.drawing import Box, Drawing, Placed, Primitive, Sheet
 from survey.sheets.kit import ink
+from survey.sheets.kit.caution_print import in_caution_print
 from survey.sheets.kit.furniture import (
     cautions,
     cautions_height_mm,
@@ -27,11 +29,11 @@ from survey.sheets.kit.schedule import (
     Schedule,
     figure,
     flow,
-    in_large_print,
     schedule_height_mm,
     schedule_primitives,
     schedule_width_mm,
 )
+from survey.sheets.kit.widths import in_large_print
 from survey.sheets.rebuild.rib_drawing import NAME, board_name, rib_drawing
 
 _WORDS_MM = 112.0
@@ -54,7 +56,12 @@ def rib_sheets(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[Sheet, 
     area = Paper.A3_LANDSCAPE.area
     banner, banner_height = refusal_banner(plan.refusals, area)
     room = Box(area.left, area.bottom, area.width, area.height - banner_height)
-    pages = [_drawn(record, plan, room, banner)]
+    drawn = cache(lambda scale: rib_drawing(plan, record.centring, scale))
+    pages = [
+        in_caution_print(
+            lambda size: _drawn(plan, drawn, room, banner, size), lambda page: (page.placed[0].scale,)
+        )
+    ]
     foot = notes_height_mm(_HOW, room.width, n_columns=3, height_mm=ink.TEXT_MM) + 4.0
     below = Box(room.left, room.bottom, room.width, foot - 4.0)
     reading = notes(_HOW, below, n_columns=3, height_mm=ink.TEXT_MM)
@@ -68,7 +75,13 @@ def rib_sheets(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[Sheet, 
     return finish(pages, TitleBlock.of(record))
 
 
-def _drawn(record: Record, plan: RebuildPlan, room: Box, banner: Sequence[Primitive]) -> Page:
+def _drawn(
+    plan: RebuildPlan,
+    drawn: Callable[[float], Drawing],
+    room: Box,
+    banner: Sequence[Primitive],
+    caution_mm: float,
+) -> Page:
     """The drawing; striking and notes beside it; boards and cautions below."""
     marks: list[Primitive] = list(banner)
     left, y = room.right - _WORDS_MM, room.top
@@ -83,27 +96,25 @@ def _drawn(record: Record, plan: RebuildPlan, room: Box, banner: Sequence[Primit
     boards = boards_schedule(plan)
     table_width = schedule_width_mm(boards)
     care_width = room.width - table_width - _GAP_MM
-    care = cautions_height_mm(plan.cautions, care_width, n_columns=2)
+    care = cautions_height_mm(plan.cautions, care_width, n_columns=2, height_mm=caution_mm)
     foot = max(care, schedule_height_mm(boards))
     marks += schedule_primitives(boards, room.left, room.bottom + foot)
     care_box = Box(room.right - care_width, room.bottom, care_width, care)
-    marks += cautions(plan.cautions, care_box, n_columns=2)
+    marks += cautions(plan.cautions, care_box, n_columns=2, height_mm=caution_mm)
     low = room.bottom + foot + _GAP_MM
     view = Box(room.left, low, left - room.left - _GAP_MM, room.top - low)
-    placed = _fitted(record, plan, view)
+    placed = _fitted(plan, drawn, view)
     marks += scale_bar((view.left, view.bottom), placed.scale)
     marks += orientation_mark((view.right - 33.0, view.bottom + 1.0))
     return Page(NAME, "Centring: the rib", tuple(marks), (placed,), placed.scale)
 
 
-def _fitted(record: Record, plan: RebuildPlan, view: Box) -> Placed:
+def _fitted(plan: RebuildPlan, drawn: Callable[[float], Drawing], view: Box) -> Placed:
     """The rib as large as it fits above the scale bar."""
     above = Box(view.left, view.bottom + 7.0, view.width, view.height - 7.0)
     rib = plan.centring.rib
     width = float(np.ptp(rib.point(np.array([0.0, rib.length_mm]))[:, 0]))
-    return fitted(
-        lambda scale: rib_drawing(plan, record.centring, scale), above, scales=scales_for(width, above)
-    )
+    return fitted(drawn, above, scales=scales_for(width, above))
 
 
 def facts(plan: RebuildPlan) -> tuple[str, ...]:

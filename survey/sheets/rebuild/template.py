@@ -86,7 +86,7 @@ def _course_marks(ring: RingPlan) -> list[Primitive]:
         marks.append(Text(_pair(number), f"{brick.course}", height, ink.letters(), Anchor.MIDDLE, turn))
         along = at + 5.0 * out
         words = figure(brick.station_start_mm)
-        size = min(2.4, 0.05 * brick.width_intrados_mm)
+        size = max(ink.SMALL_TEXT_MM, min(2.4, 0.05 * brick.width_intrados_mm))
         grey = ink.letters(Layer.TEXT, ink.GREY)
         marks.append(Text(_pair(along), f"start {words}", size, grey, Anchor.MIDDLE, turn))
     return marks

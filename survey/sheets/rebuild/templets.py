@@ -25,6 +25,7 @@ from survey.sheets.drawing import (
     Text,
 )
 from survey.sheets.kit import ink
+from survey.sheets.kit.caution_print import in_caution_print
 from survey.sheets.kit.furniture import cautions, cautions_height_mm, check_bar, refusal_banner
 from survey.sheets.kit.lettering import wrap
 from survey.sheets.kit.page import Page, Paper, TitleBlock, finish, left_text
@@ -60,10 +61,16 @@ class _Cell:
 def templet_sheets(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[Sheet, ...]:
     """Pieces at 1 : 1 on as many pages as they need; pieces too long for a page as tiles to be joined."""
     del fit  # every set of the rebuild is made from the same three
+    pages = in_caution_print(lambda size: _sheets(record, plan, size), lambda pages: (len(pages),))
+    return finish(pages, TitleBlock.of(record))
+
+
+def _sheets(record: Record, plan: RebuildPlan, caution_mm: float) -> list[Page]:
+    """The pages with the cautions in one print."""
     paper = _paper(plan.templets)
     area = paper.area
     banner, banner_height = refusal_banner(plan.refusals, area)
-    caution_height = cautions_height_mm(plan.cautions, area.width, n_columns=2)
+    caution_height = cautions_height_mm(plan.cautions, area.width, n_columns=2, height_mm=caution_mm)
     caution_box = Box(area.left, area.bottom + _BAR_MM + 4.0, area.width, caution_height)
     first = Box(
         area.left,
@@ -80,7 +87,7 @@ def templet_sheets(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[She
     for number, placed in enumerate(_pages(fitting, first, later)):
         marks: list[Primitive] = [*banner, *check_bar((area.left, area.bottom + 2.0))]
         if number == 0:
-            marks += cautions(plan.cautions, caution_box, n_columns=2)
+            marks += cautions(plan.cautions, caution_box, n_columns=2, height_mm=caution_mm)
         if not cells:
             marks.append(left_text((area.left, first.top - 6.0), _NOTHING))
         for cell, corner in placed:
@@ -90,7 +97,7 @@ def templet_sheets(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[She
     for cell in cells:
         if cell not in fitting:
             pages += _tiles(record, cell.templet, refused=bool(plan.refusals))
-    return finish(pages, TitleBlock.of(record))
+    return pages
 
 
 def _paper(templets: Sequence[Templet]) -> Paper:

@@ -119,7 +119,7 @@ def test_a_refusal_reads_without_colour_and_from_afar():
 def test_many_reasons_are_set_smaller_rather_than_left_out():
     area = Box(10.0, 10.0, 160.0, 200.0)
     reasons = tuple(
-        f"Ring 1, courses {k} to {k + 3}: 30.0 mm are missing. Count again." * 2 for k in range(12)
+        f"Ring 1, courses {k} to {k + 3}: 30.0 mm are missing. Count again." * 2 for k in range(10)
     )
     marks, height = refusal_banner(reasons, area)
     assert all(reason in said((paper(*marks),)) for reason in reasons)

@@ -1,22 +1,18 @@
 """Tables: every row is printed once, nothing overlaps, and what cannot fit is refused."""
 
-from dataclasses import replace
-
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from sheets.legibility import outside, overprints, sheet_texts
 
 from survey.errors import DrawingError
-from survey.sheets.drawing import Anchor, Box, Sheet, Text
+from survey.sheets.drawing import Anchor, Box, Sheet
 from survey.sheets.kit.schedule import (
-    LARGE_PRINT_MM,
     Column,
     Schedule,
     figure,
     fixed,
     flow,
-    in_large_print,
     rows_that_fit,
     schedule_height_mm,
     schedule_primitives,
@@ -97,27 +93,3 @@ def test_row_higher_than_the_sheet_is_refused():
 )
 def test_figures(value, decimals, printed):
     assert figure(value, decimals) == printed
-
-
-def test_a_short_table_is_set_in_the_largest_print_that_needs_no_further_page():
-    box = Box(0.0, 0.0, 380.0, 200.0)
-    short = in_large_print(table(8), box)
-    assert short.height_mm == LARGE_PRINT_MM[0]
-    heads = [m for m in flow(short, box)[0] if isinstance(m, Text) and m.text == short.title]
-    assert {m.height_mm for m in heads} == {LARGE_PRINT_MM[0]}
-    n_pages = len(flow(table(5000), box))
-    long = in_large_print(table(5000), box)
-    assert len(flow(long, box)) == n_pages
-    for rows in (40, 120, 300):
-        chosen = in_large_print(table(rows), box)
-        larger = [h for h in LARGE_PRINT_MM if h > chosen.height_mm]
-        assert len(flow(chosen, box)) == len(flow(table(rows), box))
-        for height in larger:
-            tried = replace(table(rows), height_mm=height)
-            assert schedule_width_mm(tried) > box.width or len(flow(tried, box)) > len(flow(table(rows), box))
-
-
-def test_wrapped_columns_grow_with_the_print():
-    schedule = Schedule((Column("a", Anchor.LEFT, wrap_mm=30.0),), (("some words to wrap",),), "T", 2.2)
-    large = in_large_print(schedule, Box(0.0, 0.0, 300.0, 200.0))
-    assert large.columns[0].wrap_mm == pytest.approx(30.0 * 3.4 / 2.2)

@@ -129,7 +129,7 @@ def test_quantities_follow_the_cutting_list_or_start_a_sheet():
     words = said((sheet,))
     for quantity in made.plan.quantities:
         assert quantity.item in re.sub(r"\s+", " ", words)
-    many = replace(made.plan, templets=made.plan.templets * 14)
+    many = replace(made.plan, templets=made.plan.templets * 12)
     assert [s.title for s in cutting_sheets(made.record, made.fit, many)] == ["Cutting list", "Quantities"]
 
 
