@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from survey.rebuild.mortar import brick_faces_mm2, collar_face_mm2, mortar_face_
 from survey.rebuild.plan import Brick, BrickKind, CentringPlan, Quantity, RingPlan
 from survey.rebuild.refusals import courses_named
 from survey.rebuild.templets import NEW, flat_widths_mm
+from survey.rebuild.wall_depth import WallDepth, wall_depths
 from survey.record.model import Record
 
 BRICK_KG_M3 = 1800.0
@@ -26,22 +27,10 @@ TIMBER_KG_M3 = 500.0
 """Density of air-dry softwood (judgement)."""
 TIMBER_WASTE_RATIO = 0.05
 """Lagging broken or cut short (judgement)."""
-CROSS_JOINT_MM = 10.0
-"""Between bricks one behind the other in the wall, for counting them (common practice, no source)."""
 TAPER_MM = 1.0
 """Bricks that grow by more towards the back are cut to a taper."""
 _CUT = ""
 """Stands before every templet's name in the order of lines."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Depth:
-    """How far a ring goes through the wall, and how that is known."""
-
-    mm: float
-    through: float
-    """Bricks one behind the other, in half bricks."""
-    words: str
 
 
 def take_quantities(
@@ -71,59 +60,20 @@ def take_quantities(
     work: bricks laid while green weigh on it too.
     """
     rings = tuple(sorted(rings, key=lambda ring: ring.ring))
-    depths = _depths(rings, record)
+    depths = wall_depths(rings, record)
     mortar = _mortar(rings, depths, record)
     return (
         *_new_bricks(rings, depths, record),
-        *_other_bricks(rings),
+        *_behind_saved(rings, depths, record),
+        *_other_bricks(rings, depths),
         *mortar,
         *_timber(centring, record, stands=any(b.laid for ring in rings for b in ring.bricks)),
         *_weights(rings, depths, mortar, centring, record),
     )
 
 
-def _depths(rings: tuple[RingPlan, ...], record: Record) -> dict[int, _Depth]:
-    """Bed depth and bricks through the wall of every ring; all for 100 mm of wall where one is not known.
-
-    Figures for a whole brick and for 100 mm of wall could not be added up.
-    """
-    wall, bed = record.centring.wall_thickness_mm, record.mortar.bed_depth_mm
-    brick = {ring.ring: ring.thickness_mm for ring in record.rings}
-    through = {ring.ring: _through(wall, brick.get(ring.ring)) for ring in rings}
-    if bed is not None:
-        return {ring.ring: _recorded(bed, through[ring.ring], wall) for ring in rings}
-    if wall is not None:
-        return {ring.ring: _Depth(wall, through[ring.ring], "beds as deep as the wall") for ring in rings}
-    words = "beds as deep as one brick; the wall's thickness is not recorded"
-    known = {
-        ring.ring: _Depth(thickness, through[ring.ring], words)
-        for ring in rings
-        if (thickness := brick.get(ring.ring)) is not None
-    }
-    if len(known) == len(rings):
-        return known
-    words = f"for each {UNKNOWN_WALL_MM:.0f} mm of wall: its thickness is not recorded"
-    return {ring.ring: _Depth(UNKNOWN_WALL_MM, through[ring.ring], words) for ring in rings}
-
-
-def _recorded(bed_mm: float, through: float, wall_mm: float | None) -> _Depth:
-    """The recorded bed depth, once for every brick through the wall."""
-    if through == 1.0 or wall_mm is None:
-        return _Depth(bed_mm, through, "bed depth as recorded")
-    words = f"bed depth as recorded, {plain_mm(bed_mm)} mm, {through:g} through the wall"
-    return _Depth(min(bed_mm * through, wall_mm), through, words)
-
-
-def _through(wall_mm: float | None, brick_mm: float | None) -> float:
-    """Bricks one behind the other through the wall, in half bricks, leaving out a tenth of a brick over."""
-    if wall_mm is None or brick_mm is None:
-        return 1.0
-    ratio = (wall_mm + CROSS_JOINT_MM) / (brick_mm + CROSS_JOINT_MM)
-    return max(1.0, math.ceil(2.0 * ratio - 0.2) / 2.0)
-
-
 def _new_bricks(
-    rings: tuple[RingPlan, ...], depths: dict[int, _Depth], record: Record
+    rings: tuple[RingPlan, ...], depths: dict[int, WallDepth], record: Record
 ) -> tuple[Quantity, ...]:
     """New bricks still to be laid, ring by ring: a line for each whole size, one for all cut to a taper."""
     lines: list[Quantity] = []
@@ -189,13 +139,38 @@ def _through_words(through: float, thickness: float | None, record: Record) -> s
     return "counted one brick deep: thickness of wall or brick not recorded"
 
 
-def _other_bricks(rings: tuple[RingPlan, ...]) -> tuple[Quantity, ...]:
-    """Bricks that are not bought: laid already, standing, original, salvaged."""
+def _behind_saved(
+    rings: tuple[RingPlan, ...], depths: dict[int, WallDepth], record: Record
+) -> tuple[Quantity, ...]:
+    """New bricks for the places behind salvaged ones, which fill the face alone."""
+    recorded, waste = {ring.ring: ring for ring in record.rings}, record.mortar.brick_waste_ratio
+    lines = []
+    for ring in rings:
+        given, behind = recorded[ring.ring], depths[ring.ring].through - 1.0
+        amount = sum(_is_saved(brick) for brick in ring.bricks) * behind
+        if amount:
+            sides = (given.brick_width_mm, given.depth_mm, given.thickness_mm)
+            size = " × ".join(plain_mm(side) for side in sides if side is not None)
+            lines.append(
+                Quantity(
+                    f"new bricks behind salvaged ones, ring {ring.ring}: {size} mm",
+                    amount,
+                    "pieces",
+                    waste,
+                    float(math.ceil(amount * (1.0 + waste) - 1e-9)),
+                    f"{plain_mm(behind)} behind each",
+                )
+            )
+    return tuple(lines)
+
+
+def _other_bricks(rings: tuple[RingPlan, ...], depths: dict[int, WallDepth]) -> tuple[Quantity, ...]:
+    """Bricks that are not bought: laid already, standing, original, salvaged; counted on the face."""
     bricks = [brick for ring in rings for brick in ring.bricks]
     laid = [b for b in bricks if b.laid]
     standing = [b for b in bricks if b.kind is BrickKind.IN_SITU]
     original = [b for b in bricks if b.to_lay and b.source == "original"]
-    saved = [b for b in bricks if b.to_lay and b.source not in ("original", NEW)]
+    saved = [b for b in bricks if _is_saved(b)]
     names = ", ".join(b.source for b in saved)
     where = [(ring.ring, [b.course for b in ring.bricks if b.laid]) for ring in rings]
     done = "; ".join(f"ring {number}, {courses_named(courses)}" for number, courses in where if courses)
@@ -205,9 +180,16 @@ def _other_bricks(rings: tuple[RingPlan, ...]) -> tuple[Quantity, ...]:
         ("original bricks put back", original, "each into its own place; clean and number them"),
         ("salvaged bricks", saved, names),
     )
+    on_face = "; counted on the face" if any(d.through != 1.0 for d in depths.values()) else ""
     return tuple(
-        Quantity(item, float(len(group)), "pieces", 0.0, 0.0, note) for item, group, note in lines if group
+        Quantity(item, float(len(group)), "pieces", 0.0, 0.0, note + on_face)
+        for item, group, note in lines
+        if group
     )
+
+
+def _is_saved(brick: Brick) -> bool:
+    return brick.to_lay and brick.source not in ("original", NEW)
 
 
 def _is_new(brick: Brick) -> bool:
@@ -219,12 +201,14 @@ def _before_laying(ring: RingPlan) -> RingPlan:
     return replace(ring, bricks=tuple(replace(brick, laid=False) for brick in ring.bricks))
 
 
-def _mortar(rings: tuple[RingPlan, ...], depths: dict[int, _Depth], record: Record) -> tuple[Quantity, ...]:
+def _mortar(
+    rings: tuple[RingPlan, ...], depths: dict[int, WallDepth], record: Record
+) -> tuple[Quantity, ...]:
     """Mortar of every ring and every collar joint, and all of it with wastage."""
     waste = record.mortar.waste_ratio
     lines: list[Quantity] = []
 
-    def line(item: str, face_mm2: float, depth: _Depth, note: str = "") -> None:
+    def line(item: str, face_mm2: float, depth: WallDepth, note: str = "") -> None:
         litres = face_mm2 * depth.mm / 1e6
         words = "; ".join(w for w in (f"{depth.words} ({plain_mm(depth.mm)} mm)", note) if w)
         lines.append(Quantity(item, litres, "litres", waste, litres * (1.0 + waste), words))
@@ -338,7 +322,7 @@ def _mortar_kg(mortar: tuple[Quantity, ...]) -> float:
 
 def _weights(
     rings: tuple[RingPlan, ...],
-    depths: dict[int, _Depth],
+    depths: dict[int, WallDepth],
     mortar: tuple[Quantity, ...],
     centring: CentringPlan,
     record: Record,

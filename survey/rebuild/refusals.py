@@ -73,8 +73,8 @@ def explain(misfit: Misfit) -> str:
         f"{misfit.place}: {counted(misfit.n_bricks, 'brick')} of {'' if one else 'together '}"
         f"{misfit.widths_mm:.1f} mm on {misfit.room_mm:.1f} mm of curve leave{'s' if one else ''} "
         f"{counted(misfit.n_joints, 'joint')} of {joint:.1f} mm; the "
-        f"{'least' if tight else 'greatest'} is {limit:.1f} mm, so {off_mm:.1f} mm are "
-        f"{'missing' if tight else 'left over'}."
+        f"{'least' if tight else 'greatest'} is {limit:.1f} mm{_across(misfit, limit)}, "
+        f"so {off_mm:.1f} mm are {'missing' if tight else 'left over'}."
     )
     cures = [*_counts(misfit, tight=tight), *_widths(misfit, off_mm, tight=tight)]
     if joint > 0.0:
@@ -84,6 +84,11 @@ def explain(misfit: Misfit) -> str:
             "arch.toml"
         )
     return f"{what} It would close with {', or '.join(cures)}."
+
+
+def _across(misfit: Misfit, limit_mm: float) -> str:
+    """A turned ring's limit as arch.toml has it: across the joint, not along the arch."""
+    return "" if misfit.across == 1.0 else f" along the arch ({limit_mm * misfit.across:.1f} mm across)"
 
 
 def _outward(joint_mm: float, *, tight: bool) -> float:

@@ -52,7 +52,9 @@ def _traits(rhythm: RingRhythm) -> str:
     trend = size.get(Trait.TIGHTENING, 0.0) + size.get(Trait.CURVED, 0.0)
     told = [(trend, TREND_WORDS)] if trend else []
     told += [(size[trait], words) for trait, words in TRAIT_WORDS.items() if trait in size]
-    return "".join(f", {abs(mm):.1f} mm {words[0 if mm > 0.0 else 1]}" for mm, words in told)
+    return "".join(
+        f", {abs(mm):.1f} mm {words[0 if mm > 0.0 else 1]}" for mm, words in told if abs(mm) >= LEAST_TOLD_MM
+    )
 
 
 def _scatter(scatter: JointScatter, n_joints: int) -> str:
@@ -78,13 +80,15 @@ def _scatter(scatter: JointScatter, n_joints: int) -> str:
 
 
 def _mirrored(rhythm: RingRhythm) -> str:
-    if rhythm.pattern.mirror_correlation < MIRRORED_FROM:
+    if rhythm.pattern.mirror_correlation < MIRRORED_FROM or not rhythm.pattern.scatter.shows:
         return ""
     return f", mirrored joints alike (correlation {rhythm.pattern.mirror_correlation:.2f})"
 
 
 MIRRORED_FROM = 0.7
 """Correlation of mirrored joints from which they are called alike: half of how they vary is then common."""
+LEAST_TOLD_MM = 0.15
+"""A smaller trait of a rhythm, a joint's reading to a tenth apart, is nothing to lay to."""
 LIMIT_WORDS = {
     "min": "least joint {0.min_mm:.1f} mm",
     "max": "greatest joint {0.max_mm:.1f} mm",

@@ -229,3 +229,20 @@ def test_what_is_laid_is_told_and_not_ordered_again():
         assert (after[item].amount, after[item].order) == (before[item].amount, 0.0)
         assert after[item].note.startswith("in the centre, which stands; ")
         assert before[item].order > 0.0
+
+
+def test_bricks_stand_behind_salvaged_ones_too():
+    """Two bricks through the wall: each salvaged one fills the face and needs a new one behind it."""
+    ring = ring_of(SHAPE, np.full(39, 65.0), depth=215.0, sources={3: "S3", 4: "S4", 9: "original"})
+    wall = Centring(wall_thickness_mm=215.0)
+    record = record_of(ring_record(depth=215.0, width=65.0, thickness_mm=102.5), centring=wall)
+    lines = taken(record, ring)
+    behind = lines["new bricks behind salvaged ones, ring 1: 65 × 215 × 102.5 mm"]
+    assert (behind.amount, behind.order, behind.note) == (2.0, 3.0, "1 behind each")
+    assert next(q for i, q in lines.items() if i.startswith("new bricks, ring 1")).amount == 2.0 * 36
+    assert lines["salvaged bricks"].note == "S3, S4; counted on the face"
+    assert lines["original bricks put back"].note.endswith("; counted on the face")
+    thin = record_of(
+        ring_record(depth=215.0, width=65.0, thickness_mm=102.5), centring=Centring(wall_thickness_mm=102.5)
+    )
+    assert not any("behind" in item or "on the face" in q.note for item, q in taken(thin, ring).items())

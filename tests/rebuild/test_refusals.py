@@ -55,6 +55,13 @@ def test_limits_too_close_for_any_count_name_no_count() -> None:
     assert "the greatest joint set to 20.0 mm" in text
 
 
+def test_a_turned_ring_is_refused_by_the_limits_of_arch_toml() -> None:
+    """Along the arch a least joint of 3 mm turned by 45 degrees takes 4.2 mm."""
+    text = explain(Misfit("Ring 2", 2, 282.8, 293.8, 3, 3.0 * 2**0.5, 25.5, 141.4, across=0.5**0.5))
+    assert "the least is 4.2 mm along the arch (3.0 mm across), so " in text
+    assert "across)" not in explain(Misfit("Ring 1", 3, 300.0, 380.0, 4, 5.0, 6.0, 100.0))
+
+
 def test_bricks_longer_than_the_curve_get_no_joint_as_a_cure() -> None:
     text = explain(Misfit("Ring 1", 10, 1050.0, 1000.0, 11, 4.0, 12.0, 105.0))
     assert "joint set to" not in text

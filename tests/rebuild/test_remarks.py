@@ -50,6 +50,17 @@ def test_two_sizes_and_mirrored_joints_in_words() -> None:
     assert "mirrored joints alike (correlation 1.00)" in told
 
 
+def test_traits_of_nothing_are_not_told() -> None:
+    """Joints read to the tenth that differ by no more say nothing of left, right or mirror."""
+    joints = np.round(10.0 + 0.05 * ALONG + 0.02 * np.cos(K), 2)
+    laid = lay(LINE.length_mm, np.full(43, 50.0), joints)
+    rec = record((ring(1, 43),), courses=notes_from(laid))
+    told = next(n for n in plan_rebuild(rec, fit(SHAPE, rec)).notes if n.startswith("Ring 1: bricks"))
+    assert "wider" not in told
+    assert "narrower" not in told
+    assert "mirrored" not in told
+
+
 def test_one_inferred_joint_is_one() -> None:
     laid = lay(LINE.length_mm, np.full(43, 50.0), np.full(44, 10.0))
     notes = tuple(replace(n, joint_mm=None) if n.course == 20 else n for n in notes_from(laid))

@@ -14,6 +14,7 @@ from survey.rebuild.layout.draft import RingDraft, open_runs
 from survey.rebuild.plan import Brick, RingPlan
 from survey.rebuild.refusals import courses_named
 from survey.rebuild.rhythm.rings import section_factor
+from survey.rebuild.templets import NEW, SAME_SIZE_MM
 from survey.record.model import SalvagedBrick
 
 DEPTH_TOLERANCE_MM = 5.0
@@ -304,12 +305,9 @@ def purchase_notes(rings: Iterable[RingPlan]) -> tuple[str, ...]:
     """What must still be bought or cut, ring by ring and size by size, and that new work is to be marked."""
     notes: list[str] = []
     for ring in rings:
-        sizes: dict[float, list[Brick]] = {}
-        for b in ring.bricks:
-            if b.to_lay and b.source == "new":
-                across = b.width_intrados_mm * float(np.cos(ring.turn_rad))
-                sizes.setdefault(round(across, 1), []).append(b)
-        notes += [_purchase(ring.ring, width, bricks) for width, bricks in sorted(sizes.items())]
+        across = float(np.cos(ring.turn_rad))
+        new = [b for b in ring.bricks if b.to_lay and b.source == NEW]
+        notes += [_purchase(ring.ring, bricks, across) for bricks in _by_size(new, across)]
     if notes:
         notes.append(
             "Mark every new brick with the year on a face that will not be seen, and enter the new courses "
@@ -318,8 +316,22 @@ def purchase_notes(rings: Iterable[RingPlan]) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _purchase(ring: int, width_mm: float, bricks: Sequence[Brick]) -> str:
+def _by_size(bricks: Sequence[Brick], across: float) -> list[list[Brick]]:
+    """Bricks of one size together, the narrowest first, as the templets have them."""
+    sizes: list[list[Brick]] = []
+    before_mm = float("-inf")
+    for brick in sorted(bricks, key=lambda b: b.width_intrados_mm):
+        width_mm = brick.width_intrados_mm * across
+        if width_mm - before_mm > SAME_SIZE_MM:
+            sizes.append([])
+        sizes[-1].append(brick)
+        before_mm = width_mm
+    return [sorted(alike, key=lambda b: b.course) for alike in sizes]
+
+
+def _purchase(ring: int, bricks: Sequence[Brick], across: float) -> str:
     """One size of one ring; tapered bricks are cut from stock as wide as their back."""
+    width_mm = float(np.median([b.width_intrados_mm for b in bricks])) * across
     text = (
         f"To buy or cut for ring {ring}: {len(bricks)} of {width_mm:.1f} mm, "
         f"{courses_named([b.course for b in bricks])}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import permutations
 
 import numpy as np
@@ -10,6 +11,7 @@ from rebuild.factory import fit, lay, notes_from, record, ring
 
 from survey.curves import curve_of, segmental
 from survey.rebuild import RebuildPlan, plan_rebuild
+from survey.rebuild.laying.salvage import purchase_notes
 from survey.record.model import Condition, CourseNote, JointLimits, Laid, Ring, SalvagedBrick
 
 SHAPE = segmental(2400.0, 400.0)
@@ -107,6 +109,19 @@ def test_the_plan_tells_what_the_joints_give_and_what_is_to_buy() -> None:
     assert any(n.startswith("To buy or cut for ring 1: 3 of 50.0 mm") for n in plan.notes)
     assert [b.course for b in plan.bricks if b.source == "new"] == left
     assert any("with the year" in n for n in plan.notes)
+
+
+def test_bricks_of_one_size_are_bought_as_one() -> None:
+    """Widths 52.04 and 52.06 mm round apart, but are one size; 52.4 mm is another."""
+    plan = plan_with((), broken=(10, 11, 12))
+    widths = {10: 52.04, 11: 52.06, 12: 52.4}
+    one = plan.rings[0]
+    bricks = tuple(replace(b, width_intrados_mm=widths.get(b.course, 50.0)) for b in one.bricks)
+    told = [n for n in purchase_notes((replace(one, bricks=bricks),)) if n.startswith("To buy")]
+    assert told == [
+        f"To buy or cut for ring 1: 2 of {52.05:.1f} mm, courses 10, 11.",
+        "To buy or cut for ring 1: 1 of 52.4 mm, course 12.",
+    ]
 
 
 def test_a_turned_brick_is_compared_across_its_tooth() -> None:
