@@ -310,7 +310,7 @@ def _finish(
 def _ring_notes(
     record: Record, surveyed: tuple[_Surveyed, ...], drafts: tuple[RingDraft, ...]
 ) -> tuple[str, ...]:
-    words = (rhythm_words(s.lines.ring.ring, s.rhythm) for s in surveyed)
+    words = (rhythm_words(s.lines.ring, s.rhythm) for s in surveyed)
     return (*(w for w in words if w), *(n for d in drafts for n in sawtooth_notes(record, d)))
 
 

@@ -351,7 +351,9 @@ def _weights(
     def line(item: str, kg: float, note: str) -> Quantity:
         return Quantity(item, kg, "kg", 0.0, kg, note)
 
-    new_kg = bricks_kg(rings, _is_new)
+    new_kg = bricks_kg(rings, _is_new) + sum(
+        (1.0 - 1.0 / depths[ring.ring].through) * bricks_kg((ring,), _is_saved) for ring in rings
+    )
     green = tuple(_before_laying(ring) for ring in rings)
     load_kg = bricks_kg(green, lambda brick: brick.to_lay) + _mortar_kg(_mortar(green, depths, record))
     return (

@@ -12,7 +12,7 @@ from survey.rebuild.rhythm.readings import notes_of, section_scale
 from survey.rebuild.rhythm.rhythm import RingRhythm
 from survey.rebuild.rhythm.rings import is_sawtooth, section_factor
 from survey.rebuild.words import counted, listed
-from survey.record.model import Condition, JointLimits, Record
+from survey.record.model import Condition, JointLimits, Record, Ring
 
 TRAIT_WORDS = {
     Trait.LEFT_RIGHT: ("wider on the right than on the left", "wider on the left than on the right"),
@@ -27,10 +27,10 @@ TRAIT_WORDS = {
 TREND_WORDS = ("wider at the springings than at the crown", "narrower at the springings than at the crown")
 
 
-def rhythm_words(ring: int, rhythm: RingRhythm) -> str:
+def rhythm_words(ring: Ring, rhythm: RingRhythm) -> str:
     """The original rhythm of a ring in a sentence or two; blank where nothing of it was read.
 
-    Sizes are in the section along the arch, as courses.csv has them.
+    Sizes are in the section along the arch, which is said of a turned ring: its bricks are narrower.
     """
     if not rhythm.joint_read.any() and not rhythm.width_read.any():
         return ""
@@ -38,9 +38,11 @@ def rhythm_words(ring: int, rhythm: RingRhythm) -> str:
     bricks = f"bricks of {' and '.join([', '.join(sizes[:-1]), sizes[-1]] if len(sizes) > 1 else sizes)} mm"
     if len(sizes) > 1 and rhythm.sizes.order != "mostly":
         bricks += f" ({rhythm.sizes.order})"
+    if is_sawtooth(ring):
+        bricks += f" along the arch, turned {np.degrees(ring.turn_rad):.0f}°"
     inferred = int((~rhythm.joint_read).sum())
     return (
-        f"Ring {ring}: {bricks}, joints of {rhythm.joint_mm.mean():.1f} mm in the mean"
+        f"Ring {ring.ring}: {bricks}, joints of {rhythm.joint_mm.mean():.1f} mm in the mean"
         f"{_traits(rhythm)}; {_scatter(rhythm.pattern.scatter, rhythm.count + 1)}"
         f"{_mirrored(rhythm)}. {inferred} of {counted(rhythm.count + 1, 'joint')} "
         f"{'is' if inferred == 1 else 'are'} inferred."

@@ -242,6 +242,10 @@ def test_bricks_stand_behind_salvaged_ones_too():
     assert next(q for i, q in lines.items() if i.startswith("new bricks, ring 1")).amount == 2.0 * 36
     assert lines["salvaged bricks"].note == "S3, S4; counted on the face"
     assert lines["original bricks put back"].note.endswith("; counted on the face")
+    face = 2000 * math.sin(0.0325) * 215  # the new ones through the wall, half the wall behind the saved
+    assert lines["weight of the new bricks"].amount == pytest.approx(
+        (36 + 2 / 2) * face * 215 * 1e-9 * 1800, rel=1e-9
+    )
     thin = record_of(
         ring_record(depth=215.0, width=65.0, thickness_mm=102.5), centring=Centring(wall_thickness_mm=102.5)
     )

@@ -61,6 +61,16 @@ def test_traits_of_nothing_are_not_told() -> None:
     assert "mirrored" not in told
 
 
+def test_sizes_of_a_turned_ring_are_said_to_be_along_the_arch() -> None:
+    laid = lay(LINE.length_mm, np.full(43, 50.0), np.full(44, 10.0))
+    one = ring(1, 43, brick_width_mm=50.0 * np.cos(0.5), laid=Laid.SAWTOOTH, turn_rad=0.5)
+    rec = record((one,), courses=notes_from(laid))
+    told = [n for n in plan_rebuild(rec, fit(SHAPE, rec)).notes if n.startswith("Ring 1: bricks")]
+    assert told[0].startswith("Ring 1: bricks of 50.0 mm along the arch, turned 29°, joints of ")
+    plain = record((ring(1, 43),), courses=notes_from(laid))
+    assert not any("along the arch" in n for n in plan_rebuild(plain, fit(SHAPE, plain)).notes)
+
+
 def test_one_inferred_joint_is_one() -> None:
     laid = lay(LINE.length_mm, np.full(43, 50.0), np.full(44, 10.0))
     notes = tuple(replace(n, joint_mm=None) if n.course == 20 else n for n in notes_from(laid))
