@@ -142,8 +142,12 @@ class WeighedChain:
 
     def precision(self) -> Floats:
         """P (n, n)."""
-        inverse = lapack.dpttrs(self.pivot, self.below, np.eye(len(self.main)))[0]
-        return np.asarray(inverse - self.weighed @ self.inverse @ self.weighed.T, dtype=float)
+        unit = np.eye(len(self.main), order="F")
+        inverse = np.asarray(lapack.dpttrs(self.pivot, self.below, unit, overwrite_b=True)[0], dtype=float)
+        # Symmetric, so that its transpose, rows first in memory, is the same.
+        found = inverse.T
+        found -= (self.weighed @ self.inverse) @ self.weighed.T
+        return found
 
     def near_diagonal(self) -> tuple[Floats, Floats]:
         """Diagonal (n,) of P, and what stands beside it (n - 1,), from the pivots from both ends."""

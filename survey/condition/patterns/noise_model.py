@@ -21,9 +21,6 @@ LENGTH_FACTORS = (0.5, 1.8)
 LONGEST_ALIKE_COURSES = 3.0
 """A longer first guess of the correlation length is taken for so many courses: what is alike over more is a
 shape, not a mason's irregularity (judgement)."""
-HOPELESS_SHARE = 0.25
-"""A template that gains less than this share of what it needs is not tried under the other weighings: their
-variances differ by no more than three times either way."""
 LEAST_IRREGULARITY_MM = 0.3
 SCATTER_SHARES = (1.0, 0.75, 0.5, 0.3)
 """Variances tried of values that scatter independently, as shares of what is seen."""
@@ -263,9 +260,3 @@ def outliers(noise: CourseNoise) -> np.ndarray:
     """Mask (n,) of the values that all others contradict."""
     spread = np.sqrt(np.maximum(noise.own_precision, np.finfo(float).tiny))
     return np.asarray(np.abs(noise.best.pull) / spread > OUTLIER_SIGMAS, dtype=bool)
-
-
-def worth_fitting(noise: CourseNoise, gain: float, n_templates: int, named_above: float) -> bool:
-    """Whether a gain under the best weighing leaves a chance to be named once every weighing is tried."""
-    needed = named_above + 0.5 * n_templates * np.log(len(noise.values))
-    return bool(gain >= HOPELESS_SHARE * needed)

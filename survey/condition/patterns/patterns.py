@@ -14,8 +14,8 @@ from survey.condition.patterns.runs import (
     offset_patch,
     other_rhythm,
 )
-from survey.condition.patterns.sag import NAMED_ABOVE, smooth_sag, smooth_waves
-from survey.condition.patterns.sag_or_hinges import sag_or_hinges
+from survey.condition.patterns.sag import NAMED_ABOVE
+from survey.condition.patterns.sag_or_hinges import smooth_sag
 from survey.condition.patterns.singles import courses_apart
 from survey.condition.result import Pattern
 from survey.curves.protocol import Floats
@@ -64,7 +64,7 @@ def _off_the_curve(
 ) -> list[Pattern]:
     """Patterns seen in how far the courses stand off the curve."""
     found: list[Pattern] = []
-    sag_told = fit.movement is not None
+    sag_told = False
     for table, slope in zip(tables, slopes, strict=True):
         known = np.isfinite(table.deviation_mm)
         if np.count_nonzero(known) < FEWEST_COURSES:
@@ -78,14 +78,13 @@ def _off_the_curve(
             tame = known.copy()
             tame[np.flatnonzero(known)[apart]] = False
             smooth = _deviation_noise(fit, table, slope, tame)
-        if fit.movement is not None and table.ring.ring == 1:
-            found.extend(sag_or_hinges(table, slope, fit.movement, record.tolerances))
-        if not sag_told:
-            sag = smooth_sag(table, tame, smooth, record.tolerances, fit.verdict)
-            found.extend(sag)
-            sag_told = bool(sag)
-            if sag:
-                smooth = _deviation_noise(fit, table, slope, tame, smooth_waves(smooth.station_mm))
+        if not sag_told and (fit.movement is None or table.ring.ring == 1):
+            told = smooth_sag(fit, table, slope, known=tame, noise=smooth, tolerances=record.tolerances)
+            sag_told = told is not None
+            if told is not None:
+                found.append(told.pattern)
+                if fit.movement is None:
+                    smooth = _deviation_noise(fit, table, slope, tame, told.sag.columns)
         if fit.movement is None:
             off = {int(table.course[known][single.index]): single.step.value for single in singles}
             patches = offset_patch(table, tame, smooth, off)

@@ -46,14 +46,6 @@ class Laid(StrEnum):
     BRICKS_IN_PITCH = "bricks in the same pitch"
 
 
-_PARTS = {
-    Laid.BRICKS: ((0, 1.0),),
-    Laid.JOINTS: ((1, 1.0),),
-    Laid.BRICKS_IN_PITCH: ((-1, -0.5), (0, 1.0), (1, -0.5)),
-}
-"""What one course of such a run changes: the step so many places from its own width, and by what share."""
-
-
 @dataclass(frozen=True, slots=True)
 class OtherRhythm:
     """Courses that stand apart in width or joint: first and last, by how much, and the evidence."""
@@ -119,7 +111,9 @@ def _likeliest(chain: EdgeChain) -> _Told | None:
         return None
     weighing = weighings[run.weighing]
     first, last = int(chain.whole[run.first]), int(chain.whole[run.last])
-    told = _Told(run, first, last, weighing.laid, _template(chain, weighing.laid, first, last))
+    told = _Told(
+        run, first, last, weighing.laid, _template((len(chain.step_mm) + 1) // 2, weighing.laid, first, last)
+    )
     return told if _shared(chain, weighing, told) >= LEAST_SHARE else None
 
 
@@ -130,30 +124,44 @@ def _by_courses(chain: EdgeChain, weighed: WeighedChain) -> list[_Weighing]:
         _Weighing(
             laid,
             weighed,
-            _courses(weighed.pull, laid, chain.whole),
+            _courses(weighed.pull, laid)[chain.whole],
             weighed.log_likelihood,
-            partial(block_sums, _courses(_courses(precision, laid, chain.whole).T, laid, chain.whole)),
+            partial(
+                block_sums, _courses(_courses(precision, laid).T, laid)[np.ix_(chain.whole, chain.whole)]
+            ),
         )
         for laid in Laid
     ]
 
 
-def _courses(steps: Floats, laid: Laid, whole: Ints) -> Floats:
-    """What steps (n, ...) come to for each whole course (m, ...) of a run in which something differs."""
-    found = np.zeros((len(whole), *steps.shape[1:]))
-    for beside, share in _PARTS[laid]:
-        at = 2 * whole + beside
-        there = (at >= 0) & (at < len(steps))
-        found[there] += share * steps[at[there]]
+def _courses(steps: Floats, laid: Laid) -> Floats:
+    """What steps (2 N - 1, ...) come to for each course (N, ...) of a run in which something differs."""
+    widths, joints = steps[::2], steps[1::2]
+    if laid is Laid.BRICKS:
+        return widths
+    found = np.zeros_like(widths)
+    if laid is Laid.JOINTS:
+        found[:-1] = joints
+        return found
+    half = 0.5 * joints
+    found += widths
+    found[:-1] -= half
+    found[1:] -= half
     return found
 
 
-def _template(chain: EdgeChain, laid: Laid, first: int, last: int) -> Floats:
-    """Steps (n,) as a run of courses from 0 changes them by 1 mm."""
-    template = np.zeros(len(chain.step_mm))
-    for beside, share in _PARTS[laid]:
-        at = 2 * np.arange(first, last + 1) + beside
-        template[at[(at >= 0) & (at < len(template))]] += share
+def _template(n_courses: int, laid: Laid, first: int, last: int) -> Floats:
+    """Steps (2 N - 1,) as a run of courses from 0 changes them by 1 mm."""
+    template = np.zeros(2 * n_courses - 1)
+    course = np.arange(first, last + 1)
+    after = 2 * course[course < n_courses - 1] + 1
+    if laid is Laid.JOINTS:
+        template[after] = 1.0
+        return template
+    template[2 * course] = 1.0
+    if laid is Laid.BRICKS_IN_PITCH:
+        template[after] -= 0.5
+        template[2 * course[course > 0] - 1] -= 0.5
     return template
 
 
@@ -162,5 +170,5 @@ def _shared(chain: EdgeChain, weighing: _Weighing, told: _Told) -> float:
     rest = chain.step_mm - told.run.step.value * told.template
     left = chain.step_mm - chain.usual @ weighing.chain.usual_coefficients(rest)
     inside = chain.whole[told.run.first : told.run.last + 1]
-    step = told.run.step.value * _courses(told.template, told.laid, inside)
-    return middle_of(_courses(left, told.laid, inside) / step)
+    shown = _courses(left, told.laid)[inside] / _courses(told.template, told.laid)[inside]
+    return middle_of(shown) / told.run.step.value

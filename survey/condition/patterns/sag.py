@@ -7,19 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.condition.courses.ring_table import RingTable
-from survey.condition.patterns.noise_model import CourseNoise, fit_template, worth_fitting
+from survey.condition.patterns.shapes import Likeliest, Shapes
 from survey.condition.result import Pattern
 from survey.curves.protocol import Floats
-from survey.fitting.result import Estimate, Verdict
-from survey.record.model import Tolerances
+from survey.fitting.result import Estimate
 
 NAMED_ABOVE = 4.0
 """Evidence a pattern needs to be named: odds of fifty to one."""
-SAG_ABOVE = 2.5
-"""Evidence a sag needs: less, since it must be deeper than the tolerance as well. Of 900 simulated arches
-without any none was named."""
-NO_KINK = " There is no kink, so no hinge: it was built so, or its centre gave way while building."
-OTHER_CURVE = " It may also have been set out to another curve than the one fitted."
+DENT_MIDDLES = tuple(np.linspace(0.35, 0.65, 7).tolist())
+DENT_HALF_WIDTHS = (0.22, 0.28, 0.35)
+"""Where a soffit hangs and how far to either side, as shares of the row of courses (judgement)."""
 
 
 def smooth_waves(station_mm: Floats) -> Floats:
@@ -28,18 +25,31 @@ def smooth_waves(station_mm: Floats) -> Floats:
     return np.column_stack([np.cos(turn), np.cos(2 * turn), np.sin(turn)])
 
 
-def freed_waves(nuisance: Floats, waves: Floats) -> Floats:
-    """Waves (n, 3) less what orthonormal columns (n, k) span: the shape that no curve of the family has."""
-    return np.asarray(waves - nuisance @ (nuisance.T @ waves), dtype=float)
+def smooth_dents(station_mm: Floats) -> Floats:
+    """Templates (n, m) of soffits that hang by 1 mm at one place and meet the curve without a kink."""
+    share = (station_mm - station_mm.min()) / float(np.ptp(station_mm))
+    middle, half = np.meshgrid(DENT_MIDDLES, DENT_HALF_WIDTHS, indexing="ij")
+    at = np.clip((share[:, None] - middle.ravel()) / half.ravel(), -1.0, 1.0)
+    return np.asarray(-0.5 * (1.0 + np.cos(np.pi * at)), dtype=float)
+
+
+def sag_shapes(station_mm: Floats) -> tuple[Shapes, Shapes]:
+    """What a smooth sag may look like: waves over the whole arch, or one place that hangs."""
+    waves, dents = smooth_waves(station_mm), smooth_dents(station_mm)
+    return Shapes(waves[:, None, :]), Shapes(dents[:, :, None], one_way=True)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sag:
-    """A smooth departure (n,) of known courses from their curve, its uncertainty (n,), and its evidence."""
+    """A smooth departure (n,) of known courses from their curve, its uncertainty (n,), and its evidence.
+
+    ``columns`` (n, k) are the templates it is made of.
+    """
 
     smooth_mm: Floats
     sigma_mm: Floats
     evidence: float
+    columns: Floats
 
     @property
     def depth_mm(self) -> float:
@@ -47,31 +57,11 @@ class Sag:
         return -float(self.smooth_mm.min())
 
 
-def sag_of(waves: Floats, coefficient: Floats, covariance: Floats, evidence: float) -> Sag:
-    """The sag made of freed waves (n, 3)."""
-    spread = np.sqrt(np.einsum("ij,jk,ik->i", waves, covariance, waves))
-    return Sag(waves @ coefficient, spread, evidence)
-
-
-def smooth_sag(
-    table: RingTable, known: np.ndarray, noise: CourseNoise, tolerances: Tolerances, verdict: Verdict
-) -> tuple[Pattern, ...]:
-    """The sag of one ring if it is evident and deeper than the tolerance, else nothing.
-
-    The waves are freed of what the fitted curve itself can follow, so that only a shape that no curve of the
-    family has is called a sag.
-    """
-    waves = smooth_waves(noise.station_mm)
-    push = waves.T @ noise.best.pull
-    inner = waves.T @ noise.best.project(waves)
-    if not worth_fitting(noise, 0.5 * float(push @ np.linalg.solve(inner, push)), 3, SAG_ABOVE):
-        return ()
-    fit = fit_template(noise, waves)
-    sag = sag_of(freed_waves(noise.nuisance, waves), fit.coefficient, fit.covariance, fit.evidence)
-    if fit.evidence < SAG_ABOVE or sag.depth_mm <= tolerances.intrados_mm:
-        return ()
-    unclear = not verdict.clear or verdict.family is None
-    return (sag_pattern(table, known, sag, NO_KINK + (OTHER_CURVE if unclear else "")),)
+def sag_of(likeliest: Likeliest, nuisance: Floats, evidence: float) -> Sag:
+    """The sag a shape makes, less what orthonormal columns (n, k) span: what no curve of the family has."""
+    shape = likeliest.columns - nuisance @ (nuisance.T @ likeliest.columns)
+    spread = np.sqrt(np.einsum("ij,jk,ik->i", shape, likeliest.covariance, shape))
+    return Sag(shape @ likeliest.coefficient, spread, evidence, likeliest.columns)
 
 
 def sag_pattern(table: RingTable, known: np.ndarray, sag: Sag, meaning: str) -> Pattern:

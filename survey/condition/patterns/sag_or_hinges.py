@@ -1,4 +1,4 @@
-"""Whether a soffit that looks moved hangs smoothly instead: rigid pieces leave kinks, a sag does not."""
+"""Whether a soffit hangs smoothly, stands as it was, or moved in pieces: pieces leave kinks, a sag none."""
 
 from __future__ import annotations
 
@@ -9,96 +9,143 @@ import numpy as np
 from survey.condition.courses.middles import middle_of
 from survey.condition.courses.ring_table import RingTable
 from survey.condition.hinged import hinged_deviation, off_neighbours
-from survey.condition.patterns.noise_model import LENGTH_FACTORS, LONGEST_ALIKE_COURSES, independent_columns
-from survey.condition.patterns.sag import freed_waves, sag_of, sag_pattern, smooth_waves
+from survey.condition.patterns.hinge_shapes import Courses, hinge_shapes
+from survey.condition.patterns.noise_model import (
+    LENGTH_FACTORS,
+    LONGEST_ALIKE_COURSES,
+    CourseNoise,
+    Weighing,
+    independent_columns,
+    weighings_of,
+)
+from survey.condition.patterns.sag import Sag, sag_of, sag_pattern, sag_shapes
+from survey.condition.patterns.shapes import gain_under_best, likeliest_shape, log_shaped, log_still
 from survey.condition.result import Pattern
+from survey.curves import curve_of
 from survey.curves.protocol import Floats
-from survey.fitting.result import Movement
-from survey.fitting.solving.noise import Nodes, Scatter, nodes_of, whitener
+from survey.fitting.result import ArchFit
+from survey.fitting.solving.noise import Scatter, nodes_of, whitener
 from survey.record.model import Tolerances
 
-TOLD_ABOVE = 7.0
-"""Evidence for a smooth sag against hinges from which it is told (none of 70
-simulated arches that did move reached it)."""
+SAG_ABOVE = 2.0
+"""Evidence a sag needs against an arch as it was, and to be told where no movement is: it must be deeper than
+the tolerance as well."""
+NO_HINGES_ABOVE = 2.0
+"""Evidence it needs against hinged pieces where no movement is told."""
+DOUBT_ABOVE = 3.5
+"""The same where one is. Of 480 simulated arches that did move none was told to hang smoothly."""
 IRREGULARITIES_MM = (0.5, 0.9, 1.6, 2.8, 4.5)
-N_HINGED = 5
-"""What hinged pieces choose beside their curve: spread, settlement and where three hinges are."""
+HOPELESS_BELOW = 0.0
+"""What the best sag gains at least, under the scatter likeliest without any, where there is one (of 91 found
+in simulated arches none gained less than 0.6)."""
 WILD_MM = 8.0
 """A course further than this from the median of its neighbours has moved by itself."""
 FEWEST_COURSES = 12
+NO_KINK = " There is no kink, so no hinge: it was built so, or its centre gave way while building."
+OTHER_CURVE = " It may also have been set out to another curve than the one fitted."
 NO_CRACKS = (
     " A smooth line explains the readings better than pieces turned about hinges: it may have been built so, "
     "or its centre gave way while building. Look for cracks at the hinges before the movement is believed."
 )
 
 
-def sag_or_hinges(
-    table: RingTable, slopes: Floats, movement: Movement, tolerances: Tolerances
-) -> tuple[Pattern, ...]:
-    """The smooth sag that explains ring 1 better than the hinged pieces do, if one does.
+@dataclass(frozen=True, slots=True, eq=False)
+class ToldSag:
+    """A sag, in words, and the courses (mask) it was seen in."""
+
+    pattern: Pattern
+    sag: Sag
+    known: np.ndarray
+
+
+def smooth_sag(
+    fit: ArchFit,
+    table: RingTable,
+    slopes: Floats,
+    *,
+    known: np.ndarray,
+    noise: CourseNoise,
+    tolerances: Tolerances,
+) -> ToldSag | None:
+    """The smooth sag of one ring that explains it better than anything else does, or None.
 
     Parameters
     ----------
+    fit : ArchFit
+        Where it tells a movement, a sag puts it in doubt.
     table : RingTable
-        Of ring 1.
     slopes : (n, k) float
         How far the courses follow the fitted curve's parameters.
-    movement : Movement
-        As the fit found it.
+    known : (n,) bool
+        Courses to judge by, where no movement is told.
+    noise : CourseNoise
+        Their deviations, weighed: where no sag gains anything none is looked for further.
     tolerances : Tolerances
 
     Notes
     -----
-    Both are weighed by their likelihood under the same irregularities, the likeliest for each, less half the
-    log of the number of courses for every number each of them chooses beside its curve (Schwarz's criterion).
+    Three explanations are weighed by their mean likelihood over the same scatters and over all they leave
+    open: the curve itself; a smooth sag (waves, or one place that hangs, alike beforehand); pieces turned
+    about hinges at every place hinges may have, not the fit's alone, with a spread, or a spread and a
+    settlement. What the curve can follow is left out of all three.
     """
-    hinged = hinged_deviation(table, movement)
-    with np.errstate(invalid="ignore"):
-        tame = np.abs(off_neighbours(hinged)) <= WILD_MM
+    if fit.movement is None and _is_hopeless(noise):
+        return None
+    tame = known if fit.movement is None else _tame(table, fit)
     at = np.flatnonzero(tame)
-    n = len(at)
-    if n < FEWEST_COURSES:
-        return ()
-    station, deviation = table.station_mm[at], table.deviation_mm[at]
-    nodes = nodes_of(station, np.arange(n))
-    sigma = np.sqrt(table.reading_variance_mm2[at])
+    if len(at) < FEWEST_COURSES:
+        return None
     follow = independent_columns(slopes[at])
-    waves = smooth_waves(station)
-    sagging = _likeliest(nodes, sigma, deviation, np.column_stack([follow, waves]))
-    still = _likeliest(nodes, sigma, hinged[at], np.empty((n, 0)))
-    evidence = sagging.log_likelihood - still.log_likelihood
-    evidence += 0.5 * (N_HINGED - waves.shape[1]) * float(np.log(n))
-    if evidence < TOLD_ABOVE:
-        return ()
-    free = freed_waves(follow, waves)
-    k = follow.shape[1]
-    sag = sag_of(free, sagging.coefficient[k:], sagging.covariance[k:, k:], evidence)
+    weighings = _weighings(table, at, follow)
+    families = sag_shapes(table.station_mm[at])
+    sagging = float(np.logaddexp.reduce([log_shaped(weighings, f) for f in families])) - np.log(len(families))
+    evident = sagging - log_still(weighings)
+    if evident < SAG_ABOVE:
+        return None
+    sag = sag_of(likeliest_shape(weighings, families), follow, evident)
     if sag.depth_mm <= tolerances.intrados_mm:
-        return ()
-    return (sag_pattern(table, tame, sag, NO_CRACKS),)
+        return None
+    smoother = sagging - _log_hinged(fit, table, at, weighings)
+    if fit.movement is None:
+        if smoother < NO_HINGES_ABOVE:
+            return None
+        unclear = not fit.verdict.clear or fit.verdict.family is None
+        meaning = NO_KINK + (OTHER_CURVE if unclear else "")
+        return ToldSag(sag_pattern(table, tame, sag, meaning), sag, tame)
+    if smoother < DOUBT_ABOVE:
+        return None
+    return ToldSag(sag_pattern(table, tame, sag, NO_CRACKS), sag, tame)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Explained:
-    """How likely values are with columns, whose coefficients are the likeliest, and under what scatter."""
-
-    log_likelihood: float
-    coefficient: Floats
-    covariance: Floats
+def _is_hopeless(noise: CourseNoise) -> bool:
+    families = sag_shapes(noise.station_mm)
+    return max(gain_under_best(noise.weighings, family) for family in families) < HOPELESS_BELOW
 
 
-def _likeliest(nodes: Nodes, sigma: Floats, values: Floats, columns: Floats) -> _Explained:
-    """The likeliest explanation over all irregularities tried."""
+def _tame(table: RingTable, fit: ArchFit) -> np.ndarray:
+    """Courses that did not move by themselves, out of their piece."""
+    assert fit.movement is not None
+    with np.errstate(invalid="ignore"):
+        return np.asarray(np.abs(off_neighbours(hinged_deviation(table, fit.movement))) <= WILD_MM)
+
+
+def _weighings(table: RingTable, at: np.ndarray, follow: Floats) -> tuple[Weighing, ...]:
+    """Deviations of courses under all scatters tried, what the curve can follow projected out."""
+    nodes = nodes_of(table.station_mm[at], np.arange(len(at)))
+    sigma = np.sqrt(table.reading_variance_mm2[at])
     pitch = middle_of(nodes.step_mm)
-    found: list[_Explained] = []
-    for alike in LENGTH_FACTORS:
-        for irregularity in IRREGULARITIES_MM:
-            scatter = Scatter(irregularity, alike * LONGEST_ALIKE_COURSES * pitch)
-            metric = whitener(nodes, sigma, np.ones(len(values)), scatter)
-            weighed = metric.apply(np.column_stack([values, columns]))
-            inverse = np.asarray(np.linalg.inv(columns.T @ weighed[:, 1:]), dtype=float)
-            coefficient = inverse @ (columns.T @ weighed[:, 0])
-            left = values @ weighed[:, 0] - coefficient @ (columns.T @ weighed[:, 0])
-            log = -0.5 * (metric.log_determinant + float(left))
-            found.append(_Explained(log, coefficient, inverse))
-    return max(found, key=lambda e: e.log_likelihood)
+    scatters = [
+        Scatter(irregularity, factor * LONGEST_ALIKE_COURSES * pitch)
+        for factor in LENGTH_FACTORS
+        for irregularity in IRREGULARITIES_MM
+    ]
+    metrics = [whitener(nodes, sigma, np.ones(len(at)), scatter) for scatter in scatters]
+    return weighings_of(metrics, table.deviation_mm[at], follow)
+
+
+def _log_hinged(fit: ArchFit, table: RingTable, at: np.ndarray, weighings: tuple[Weighing, ...]) -> float:
+    """Log of the mean likelihood of hinged pieces, with a spread, or a spread and a settlement."""
+    curve = curve_of(fit.best.shape)
+    share = table.station_mm[at] / curve.length_mm
+    courses = Courses(table.foot_mm[at], table.normal[at], share)
+    return log_shaped(weighings, hinge_shapes(curve, table.ring.depth_mm, courses))

@@ -9,7 +9,7 @@ import numpy as np
 from survey.condition.patterns.noise_model import CourseNoise, TemplateFit, fit_template
 from survey.fitting.result import Estimate
 
-LOOKED_AT_SIGMAS = 2.5
+LOOKED_AT_SIGMAS = 3.0
 """Courses closer than this to what all others say of them, where the scatter has them counted in, are not
 looked at further."""
 TOLD_ABOVE = 1.0

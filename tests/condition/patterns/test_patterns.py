@@ -245,7 +245,7 @@ def test_a_course_at_a_hinge_has_not_dropped_but_one_out_of_its_piece_has() -> N
 
 def test_a_sag_of_one_course_is_told_at_that_course() -> None:
     smooth = np.array([3.0, 2.0, 1.0, 0.0, -3.0, -9.0, -3.0, 0.0, 1.0, 2.0, 3.0, 4.0])
-    sag = Sag(smooth, np.full(12, 0.5), 9.0)
+    sag = Sag(smooth, np.full(12, 0.5), 9.0, smooth[:, None])
     record = record_of(SHAPE, [LaidRing(12, width_mm=300.0)])
     curve = curve_of(SHAPE)
     places = number_points(record, curve, (0.0, 0.0)).places

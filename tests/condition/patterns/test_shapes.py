@@ -1,0 +1,71 @@
+"""Likelihoods of families of shapes, written out."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from survey.condition.patterns.noise_model import CourseNoise, course_noise
+from survey.condition.patterns.shapes import (
+    Shapes,
+    gain_under_best,
+    likeliest_shape,
+    log_shaped,
+    log_still,
+)
+from survey.curves.protocol import Floats
+from survey.fitting.solving.noise import Scatter
+
+N = 30
+
+
+def noise_of(values: Floats) -> CourseNoise:
+    station = 60.0 * np.arange(N)
+    return course_noise(station, values, np.full(N, 0.8), np.ones((N, 1)), Scatter(1.2, 100.0))
+
+
+def log_with(noise: CourseNoise, columns: Floats) -> list[float]:
+    """Log likelihood with columns (N, k) under every weighing, their numbers paid for."""
+    found = []
+    for weighing in noise.weighings:
+        p = weighing.project(np.eye(N))
+        coefficient = np.linalg.lstsq(columns.T @ p @ columns, columns.T @ p @ noise.values, rcond=None)[0]
+        left = noise.values - columns @ coefficient
+        gain = 0.5 * (noise.values @ p @ noise.values - left @ p @ left)
+        found.append(weighing.log_likelihood + gain - 0.5 * columns.shape[1] * np.log(N))
+    return found
+
+
+def test_a_family_is_as_likely_as_its_members_in_the_mean() -> None:
+    rng = np.random.default_rng(0)
+    noise = noise_of(rng.normal(0, 2.0, N))
+    members = rng.normal(size=(N, 4, 2))
+    logs = [log for m in range(4) for log in log_with(noise, members[:, m])]
+    expected = np.logaddexp.reduce(logs) - np.log(len(logs))
+    assert log_shaped(noise.weighings, Shapes(members)) == pytest.approx(expected, rel=1e-9)
+    logs += [log for m in range(4) for log in log_with(noise, members[:, m, :1])]
+    expected = np.logaddexp.reduce(logs) - np.log(len(logs))
+    assert log_shaped(noise.weighings, Shapes(members, nested=True)) == pytest.approx(expected, rel=1e-9)
+    own = [weighing.log_likelihood for weighing in noise.weighings]
+    assert log_still(noise.weighings) == pytest.approx(np.logaddexp.reduce(own) - np.log(len(own)))
+
+
+def test_what_can_only_hang_gains_nothing_where_the_soffit_stands_high() -> None:
+    dent = np.zeros(N)
+    dent[10:20] = -1.0
+    rng = np.random.default_rng(1)
+    hanging, high = (noise_of(step * dent + rng.normal(0, 0.5, N)) for step in (6.0, -6.0))
+    one_way = Shapes(dent[:, None, None], one_way=True)
+    assert log_shaped(hanging.weighings, one_way) > log_still(hanging.weighings) + 5.0
+    price = 0.5 * np.log(N)
+    assert log_shaped(high.weighings, one_way) == pytest.approx(log_still(high.weighings) - price)
+    assert gain_under_best(high.weighings, one_way) == pytest.approx(-price)
+
+
+def test_the_likeliest_of_several_families_is_told_with_its_coefficients() -> None:
+    x = np.linspace(-1.0, 1.0, N)
+    families = Shapes(np.stack([x**2, x**3], axis=1)[:, :, None]), Shapes(np.cos(3 * x)[:, None, None])
+    noise = noise_of(7.0 * x**3 + np.random.default_rng(2).normal(0, 0.4, N))
+    told = likeliest_shape(noise.weighings, families)
+    assert told.columns[:, 0] == pytest.approx(x**3)
+    assert abs(told.coefficient[0] - 7.0) < 3 * np.sqrt(told.covariance[0, 0])
