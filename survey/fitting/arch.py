@@ -40,6 +40,7 @@ from survey.fitting.choosing.candidates import FinalFit, candidate_of, final_fit
 from survey.fitting.choosing.hidden_spread import with_hidden_spreads
 from survey.fitting.choosing.hypotheses import Ground, Weighed, weigh_hypotheses
 from survey.fitting.choosing.movement import final_moved, movement_of
+from survey.fitting.choosing.movement_words import out_of_level_told
 from survey.fitting.choosing.unseen import unseen_movement, unseen_told
 from survey.fitting.choosing.verdict import Compared, Odds, odds_of, verdict_of
 from survey.fitting.choosing.weighed import MOVES_FROM
@@ -110,6 +111,8 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
     original = candidates[chosen] if movement is None else movement.original
     looked = asked.movement and not odds.is_none
     unseen = unseen_movement(weighed) if looked and movement is None else None
+    tilted = looked and movement is None and not asked.tilt and finals[chosen].still.standing.tilt
+    out_of_level = out_of_level_told(finals[chosen]) if tilted else ""
     scatter = _scatter(weighed, odds, chosen, movement is not None)
     origin_face = float(origin[0] + seen.centre_mm[0]), float(origin[1] + seen.centre_mm[1])
     intrados = FittedIntrados(candidates[chosen], movement, origin_face, scatter)
@@ -130,7 +133,7 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
         movement=movement,
         module=None if odds.is_none else _module(original, record, courses),
         courses=courses,
-        notes=(*_notes(seen, weighed, unseen), *(c.told for c in collars if c.told)),
+        notes=(*_notes(seen, weighed, unseen, out_of_level), *(c.told for c in collars if c.told)),
         unseen_movement=unseen,
         collars=collars,
         is_insisted=chosen is asked.chosen,
@@ -238,11 +241,13 @@ def _brick_lengths(
     return tuple(found)
 
 
-def _notes(seen: Sightings, weighed: Weighed, unseen: UnseenMovement | None) -> tuple[str, ...]:
+def _notes(
+    seen: Sightings, weighed: Weighed, unseen: UnseenMovement | None, out_of_level: str
+) -> tuple[str, ...]:
     """What the fit cannot know, in sentences."""
     failed = [
         f"No {family.value.replace('_', '-')} curve could be fitted: {why}."
         for family, why in weighed.failed.items()
     ]
     small = [] if unseen is None else [unseen_told(unseen)]
-    return (*seen.notes, *failed, *weighed.doubts, *small)
+    return (*seen.notes, *failed, *weighed.doubts, *filter(None, [out_of_level]), *small)

@@ -8,29 +8,17 @@ hypothesis.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from survey.curves.protocol import Floats
-from survey.curves.shape import Family
-from survey.errors import FitError
-from survey.fitting.choosing.fitted import fit_roughly, start_of
-from survey.fitting.choosing.movement_fit import FirstLook, MovedFit, fit_moved, look_for_hinges
-from survey.fitting.choosing.still import Still, fit_guided, prior_of, stand_still
+from survey.fitting.choosing.task import SMOOTH, Task, fit_all_roughly, shares_of, usual_scatter
 from survey.fitting.choosing.weighed import Ground, Weighed
 from survey.fitting.end_joints import EndJoints, end_joints, ends_told
-from survey.fitting.families.builds import BUILDS, FIVE_CENTRED_FREE, OTHER_BUILDS, Build, profile_of
-from survey.fitting.families.priors import LOG_ROOT_TURN
-from survey.fitting.families.standing import Standing
-from survey.fitting.mechanism.hinge_search import sighted
-from survey.fitting.mechanism.joint_gaps import joint_gaps
 from survey.fitting.options import FitOptions
 from survey.fitting.sightings import Sightings
-from survey.fitting.solving.evidence import Prior, average
-from survey.fitting.solving.noise import Nodes, Scatter, Whitener, nodes_of, whitener
-from survey.fitting.solving.scatter_grid import ScatterGrid, scatter_grid
+from survey.fitting.solving.noise import nodes_of
 from survey.fitting.solving.weighing import (
     GROSS_SHARE,
     GROSS_SIZE_MM,
@@ -42,18 +30,6 @@ from survey.fitting.solving.weighing import (
 
 __all__ = ["Ground", "Weighed", "weigh_hypotheses"]
 
-SMOOTH = (Family.SEMICIRCULAR, Family.SEGMENTAL, Family.ELLIPTICAL)
-"""Families without an arc short enough to swallow a gross error."""
-USUAL_SCATTER_MM = 1.5
-USUAL_CORRELATION_COURSES = 2.5
-N_FIRST_SCATTERS = 3
-MOST_SCATTERS = 16
-SCATTER_NEGLIGIBLE = 6.0
-"""Scatters whose log weight lies further below the likeliest are not averaged over where it is costly."""
-NO_SIGN = 3.0
-"""If at first look every moved family is this far behind the likeliest still one, nothing has moved."""
-HOPELESS = 6.0
-"""A moved family this far (in log evidence, at first look) behind the likeliest is not fitted any further."""
 MOST_OWN_SHARE = 0.9
 """An end that alone decides where the curve ends cannot be judged by the rest."""
 ENDS_DISAGREE = 5.0
@@ -86,18 +62,18 @@ def weigh_hypotheses(
     FitError
         No family fits.
     """
-    rough, failed = _fit_roughly(sightings, asked)
+    rough, failed = fit_all_roughly(sightings, asked)
     base = min((rough[f] for f in SMOOTH if f in rough), key=lambda r: r[2], default=None)
     if base is None:
         base = min(rough.values(), key=lambda r: r[2])
     standing, parameters, _ = base
     nodes = nodes_of(standing.stations(parameters), sightings.course)
     pitch = pitch_mm if pitch_mm is not None else max(2 * float(np.median(nodes.step_mm)), 20.0)
-    usual = Scatter(USUAL_SCATTER_MM, USUAL_CORRELATION_COURSES * pitch)
-    bends = bends_along(_shares(standing, parameters), standing.numbers(parameters)[0])
+    usual = usual_scatter(pitch)
+    bends = bends_along(shares_of(standing, parameters), standing.numbers(parameters)[0])
     distance = standing.look(parameters).distance
     weight = weigh_points(nodes, sightings.sigma_mm, distance, usual, bends)
-    task = _Task(sightings, nodes, pitch, depth_mm, rough, failed, asked)
+    task = Task(sightings, nodes, pitch, depth_mm, rough, failed, asked)
     ends = sightings.end != 0
     joints = end_joints(sightings, standing.stations(parameters))
     found = _Found(task, task.weigh(np.where(ends, 1.0, weight)), np.ones(len(sightings)))
@@ -137,12 +113,12 @@ def _ends_disagree(sightings: Sightings) -> bool:
 class _Found:
     """What was weighed, with which ends, and the trust in every point (n,) square to the curve."""
 
-    task: _Task
+    task: Task
     weighed: Weighed
     trust: Floats
 
 
-def _without(found: _Found, joints: EndJoints, side: int) -> tuple[_Task, Floats, float] | None:
+def _without(found: _Found, joints: EndJoints, side: int) -> tuple[Task, Floats, float] | None:
     """The task with one end taken for a gross error, the trust in all points, and what that costs.
 
     Such an end stands where its courses lead, if they tell; else it may stand anywhere.
@@ -196,123 +172,6 @@ def _not_by_one_end(found: _Found, joints: EndJoints) -> _Found:
         if not weighed.has_moved:
             return _Found(other[0], weighed, other[1])
     return found
-
-
-Rough = tuple[Standing, Floats, float]
-
-
-def _fit_roughly(sightings: Sightings, asked: FitOptions) -> tuple[dict[Family, Rough], dict[Family, str]]:
-    rough: dict[Family, Rough] = {}
-    failed: dict[Family, str] = {}
-    for family in asked.families:
-        free = family is Family.FIVE_CENTRED and asked.free_sectors
-        standing = Standing(sightings, FIVE_CENTRED_FREE if free else BUILDS[family], asked.tilt)
-        solution = fit_roughly(standing, start_of(standing))
-        if np.isfinite(solution.cost):
-            rough[family] = (standing, solution.reached, solution.cost)
-        else:
-            failed[family] = solution.because
-    if not rough:
-        reasons = "; ".join(f"{family.value}: {why}" for family, why in failed.items())
-        raise FitError(f"no family fits the surveyed points ({reasons})")
-    return rough, failed
-
-
-def _shares(standing: Standing, parameters: Floats) -> Floats:
-    profile = profile_of(standing.build, standing.numbers(parameters))
-    return np.asarray(standing.stations(parameters) / (2 * profile.half_length_mm))
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Task:
-    """Everything but the points' weights."""
-
-    sightings: Sightings
-    nodes: Nodes
-    pitch: float
-    depth_mm: float
-    rough: Mapping[Family, Rough]
-    failed: Mapping[Family, str]
-    asked: FitOptions
-
-    def weigh(self, weight: Floats) -> Weighed:
-        """Weigh all hypotheses for weights (n,) of points square to the curve."""
-        sightings = self.sightings
-        grid = scatter_grid(self.nodes, sightings.sigma_mm, weight, self.pitch)
-        usual = Scatter(USUAL_SCATTER_MM, USUAL_CORRELATION_COURSES * self.pitch)
-        metric = whitener(self.nodes, sightings.sigma_mm, weight, usual)
-        stills = {
-            family: _still(replace(standing, sightings=sightings), start, metric, grid)
-            for family, (standing, start, _) in self.rough.items()
-        }
-        smooth = [stills[f] for f in SMOOTH if f in stills] or list(stills.values())
-        base = max(smooth, key=lambda still: still.log_total)
-        bends, loose = _bending(base, grid)
-        ground = Ground(sightings, self.nodes, weight, self.pitch, grid, bends, loose)
-        moves = self.asked.movement
-        moved = _look_for_movement(ground, stills, base, self.depth_mm) if moves else {}
-        others: dict[Build, Still] = {}
-        for build in OTHER_BUILDS:
-            standing = Standing(sightings, build, self.asked.tilt)
-            others[build] = _still(standing, start_of(standing), metric, grid)
-        return Weighed(ground, stills, moved, others, self.failed, moves)
-
-
-def _still(standing: Standing, start: Floats, metric: Whitener, grid: ScatterGrid) -> Still:
-    return stand_still(standing, fit_guided(standing, metric, start).reached, grid)
-
-
-def _bending(still: Still, grid: ScatterGrid) -> tuple[Floats, Floats]:
-    """Log evidence (g,), (g,) of a curve free to bend away from a family, its ends held, and its ends free.
-
-    An end that has sunk says nothing of how the courses scatter, so scatters are chosen with the ends free.
-    """
-    bends = bends_along(_shares(still.standing, still.parameters), still.parameters[2])
-    n_bends, k, m = len(bends.spread_mm), len(still.parameters), len(still.look.rows)
-    columns = np.column_stack([still.look.distance, still.look.slopes, bends.columns])
-    rows = np.column_stack([still.look.rows, still.look.row_slopes, np.zeros((m, n_bends))])
-    own = prior_of(still.parameters, still.ways[0], n_bends)
-    loose = np.hstack([np.zeros((n_bends, k)), np.diag(1 / bends.spread_mm)])
-    density = own.log_density - float(np.sum(np.log(bends.spread_mm))) - n_bends * LOG_ROOT_TURN
-    prior = Prior(
-        np.concatenate([own.rows, np.zeros(n_bends)]), np.vstack([own.slopes, loose]), float(density)
-    )
-    without = grid.grams(columns, np.zeros((0, columns.shape[1])))
-    share = grid.factor[:, None, None]
-    determinants = grid.log_determinants(m)
-    met = rows.copy()
-    met[:, 0] = 0.0
-    held, free = (
-        grid.log_prior + average(without + share * (r.T @ r), determinants, prior).log_evidence
-        for r in (rows, met)
-    )
-    return np.asarray(held), np.asarray(free)
-
-
-def _look_for_movement(
-    ground: Ground, stills: Mapping[Family, Still], base: Still, depth_mm: float
-) -> dict[Family, MovedFit]:
-    seen = sighted(base.standing, base.parameters)
-    joints = joint_gaps(ground.sightings, seen, ground.weight)
-    first_scatters = ground.likely[:N_FIRST_SCATTERS]
-    firsts: dict[Family, FirstLook] = {
-        family: look_for_hinges(still, ground.grid, first_scatters, joints)
-        for family, still in stills.items()
-    }
-    top = max(first.log_evidence for first in firsts.values())
-    still = max(
-        float(np.logaddexp.reduce(s.log_evidence[:, first_scatters], axis=None)) for s in stills.values()
-    )
-    if top < still - NO_SIGN:
-        return {}
-    enough = ground.loose[ground.likely] > ground.loose.max() - SCATTER_NEGLIGIBLE
-    few = ground.grid.take(ground.likely[enough][:MOST_SCATTERS])
-    fits = {
-        family: fit_moved(first, few, few.whitener(0), depth_mm, ground.weight)
-        for family, first in firsts.items()
-        if first.log_evidence > top - HOPELESS
-    }
-    return {family: fit for family, fit in fits.items() if fit is not None}
 
 
 def _judged_by_best(weighed: Weighed) -> Floats:

@@ -1,9 +1,12 @@
 """What moved and how, as the record of rigid pieces the other rooms read.
 
-The original, the spread and the settlement stated are averages over all hinges, scatters and ways of
-proportioning: which hinges are the likeliest changes them by more than the points' scatter does, and no one
-set of hinges is likely enough to be taken for all. Uncertainties are those of the same average. The movement
-is drawn by the likeliest hinges near it, the depth of the crown hinge averaged over what the points allow.
+The original, the spread and the settlement stated come from all hinges, scatters and ways of proportioning:
+which hinges are the likeliest changes them by more than the points' scatter does, and no one set of hinges is
+likely enough to be taken for all. The spread stated is the middle of what all of these make of it, as likely
+to be too large as too small (a crown hinge on the soffit and one at the back tell two spreads, and their mean
+lies where neither does); all else is the average, brought along with the spread as it varies with it.
+Uncertainties are those of the same average about what is stated. The movement is drawn by the likeliest
+hinges near it, the depth of the crown hinge averaged over what the points allow.
 """
 
 from __future__ import annotations
@@ -11,8 +14,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import pairwise
 from types import MappingProxyType
+from typing import NamedTuple
 
 import numpy as np
+from scipy.special import ndtr
 
 from survey.curves import curve_of
 from survey.curves.protocol import Floats
@@ -21,6 +26,7 @@ from survey.fitting.choosing.candidates import EXACT, construction_of, rms_of
 from survey.fitting.choosing.fitted import figures_of
 from survey.fitting.choosing.hypotheses import Ground
 from survey.fitting.choosing.movement_fit import GuidedMoved, MovedFit, hinged
+from survey.fitting.choosing.movement_words import movement_told
 from survey.fitting.families.builds import shape_of
 from survey.fitting.families.priors import LikelyMotion
 from survey.fitting.mechanism.hinge_search import brought_back
@@ -38,8 +44,8 @@ LIGHT = 1e-5
 """Parts of an average lighter than this change no digit that is stated."""
 CROWN = (0.4, 0.6)
 """Shares of the intrados between which an upper hinge is called the crown's."""
-TOLD_FROM = 2.0
-"""A spread or a settlement is told from this many of its standard uncertainties."""
+HALVINGS = 40
+"""Halvings that narrow metres down to less than a nanometre."""
 HINGE_SPOT = 0.2
 """How closely a hinge can be placed within its joint and the bricks beside it, as a share of the pitch."""
 
@@ -71,11 +77,10 @@ def final_moved(fit: MovedFit, ground: Ground) -> FinalMoved:
     k = len(fit.original.parameters)
     weight = np.exp(fit.posterior.log_weight - fit.log_evidence)
     by_choice = weight.sum(axis=(0, 1, 2))
-    mean, covariance = moments_of(fit)
+    mean, covariance = about_the_middle_spread(fit)
     choices = fit.choices
     depth = float(by_choice @ choices.depth_mm)
-    motions = fit.posterior.motions
-    settles = bool(weight.sum(axis=(0, 2, 3))[[likely.settles for likely in motions]].sum() > 0.5)
+    settles = fit.settles > 0.5
     standing = fit.original.standing
     seen = brought_back(fit.moved, fit.parameters)
     likeliest = fit.scatters[int(np.argmax(weight.sum(axis=(0, 1, 3))))]
@@ -91,7 +96,6 @@ def final_moved(fit: MovedFit, ground: Ground) -> FinalMoved:
         if _exists(free, best_fit):
             break
     parameters = mean.copy()
-    parameters[len(moved.names) :] = 0.0
     # The average of many hinges may lie where no single curve does; a best fit never does.
     if not _exists(free, parameters):
         parameters = best_fit
@@ -147,8 +151,27 @@ def _scatter_of(places: Floats, share: Floats, by_choice: Floats) -> Floats:
     return np.asarray(np.sum(part * (places - share[:, None]) ** 2, axis=1) / np.sum(part, axis=1))
 
 
-def moments_of(fit: MovedFit) -> tuple[Floats, Floats]:
-    """Mean (k + 2,) and covariance of original, spread and settlement over the whole average."""
+class _Told(NamedTuple):
+    """What every part of an average tells of original, spread and settlement.
+
+    Values (i, k + 2) about ``from_mm`` (k + 2,), covariances (i, k + 2, k + 2), shares (i,) that add up to 1.
+    """
+
+    from_mm: Floats
+    value: Floats
+    covariance: Floats
+    share: Floats
+
+    @property
+    def moments(self) -> tuple[Floats, Floats]:
+        """Mean (k + 2,) and covariance of the whole average."""
+        mean = self.share @ self.value
+        off = self.value - mean
+        covariance = np.einsum("i,ijk->jk", self.share, self.covariance) + (off * self.share[:, None]).T @ off
+        return self.from_mm + mean, covariance
+
+
+def _told_by(fit: MovedFit) -> _Told:
     weight = np.exp(fit.posterior.log_weight - fit.log_evidence)
     k = len(fit.original.parameters)
     values, spreads, shares = [], [], []
@@ -163,12 +186,41 @@ def moments_of(fit: MovedFit) -> tuple[Floats, Floats]:
             values.append(np.concatenate([curve, motion], axis=1))
             spreads.append(spread)
             shares.append(weight[way, variant][g, h])
-    value, share = np.concatenate(values), np.concatenate(shares)
-    share = share / share.sum()
-    mean = share @ value
-    off = value - mean
-    covariance = np.einsum("i,ijk->jk", share, np.concatenate(spreads)) + (off * share[:, None]).T @ off
-    return np.concatenate([fit.original.parameters, [0.0, 0.0]]) + mean, covariance
+    share = np.concatenate(shares)
+    place = np.concatenate([fit.original.parameters, [0.0, 0.0]])
+    return _Told(place, np.concatenate(values), np.concatenate(spreads), share / share.sum())
+
+
+def moments_of(fit: MovedFit) -> tuple[Floats, Floats]:
+    """Mean (k + 2,) and covariance of original, spread and settlement over the whole average."""
+    return _told_by(fit).moments
+
+
+def about_the_middle_spread(fit: MovedFit) -> tuple[Floats, Floats]:
+    """Original, spread and settlement (k + 2,) at the middle of the spread, and their covariance about that.
+
+    All else follows the spread from its mean to its middle by its regression on it.
+    """
+    told = _told_by(fit)
+    mean, covariance = told.moments
+    k = len(mean) - 2
+    value = told.from_mm[k] + told.value[:, k]
+    sigma = np.sqrt(np.maximum(told.covariance[:, k, k], np.finfo(float).tiny))
+    middle = _middle(value, sigma, told.share)
+    away = covariance[:, k] * (middle - mean[k]) / covariance[k, k]
+    return mean + away, covariance + np.outer(away, away)
+
+
+def _middle(value: Floats, sigma: Floats, share: Floats) -> float:
+    """Where half of a mixture of normal distributions (i,), by their shares, lies on either side."""
+    low, high = float(np.min(value - sigma)), float(np.max(value + sigma))
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2
+        if share @ ndtr((middle - value) / sigma) < 0.5:
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2
 
 
 def movement_of(
@@ -194,7 +246,7 @@ def movement_of(
         probability=probability,
         rms_before_mm=rms_before_mm,
         rms_after_mm=rms_of(final.distance, ground),
-        because=_told(spread, settlement, hinges),
+        because=movement_told(spread, settlement, hinges),
     )
 
 
@@ -285,28 +337,3 @@ def _crown_drop(final: FinalMoved) -> Estimate:
     own = final.covariance[np.ix_(index, index)]
     drop = crown[1] - carried[1] - motion.shift_mm[piece, 1]
     return Estimate(float(drop), float(np.sqrt(slopes @ own @ slopes)))
-
-
-def _told(spread: Estimate, settlement: Estimate, hinges: tuple[Hinge, ...]) -> str:
-    """The movement in a sentence: a spread or settlement within twice its uncertainty is told as none."""
-    way = "further apart" if spread.value > 0 else "closer together"
-    sunk, other = ("right", "left") if settlement.value > 0 else ("left", "right")
-    parts, none = [], []
-    if abs(spread.value) > TOLD_FROM * spread.sigma:
-        parts.append(f"the springings stand {abs(spread.value):.0f} mm {way} than they were")
-    else:
-        none.append("a spread of the springings")
-    if abs(settlement.value) > TOLD_FROM * settlement.sigma:
-        parts.append(f"the {sunk} springing sank {abs(settlement.value):.0f} mm against the {other} one")
-    else:
-        none.append("a settlement of either")
-    places = ", ".join(h.where for h in hinges)
-    moved = " and ".join(parts)
-    turned_about = (
-        f"the arch turned in rigid pieces about hinges at {places}, opening on the {hinges[1].opens.value} "
-        "at the crown"
-    )
-    told = f"{moved}; {turned_about}" if parts else turned_about
-    if none:
-        told += f"; {' and '.join(none)} {'are' if len(none) > 1 else 'is'} not distinguishable from none"
-    return f"{told[0].upper()}{told[1:]}."

@@ -9,12 +9,19 @@ import numpy as np
 
 from survey.curves import curve_of
 from survey.curves.protocol import Curve, Floats
+from survey.fitting.choosing.first_look import FLAT_RISE_RATIO, FirstLook, columns_of, half_and_rise
 from survey.fitting.choosing.fitted import ScatteredModel
 from survey.fitting.choosing.still import NEAR, Still, prior_of, stand_still
 from survey.fitting.families.builds import shape_of
 from survey.fitting.families.priors import LikelyMotion, likely_motions, proportions_of
 from survey.fitting.families.standing import Look, Standing
-from survey.fitting.mechanism.hinge_choices import HingeChoices, coarse_choices, finer_choices, first_choices
+from survey.fitting.mechanism.hinge_choices import (
+    N_CROWN,
+    HingeChoices,
+    choices_at_joints,
+    coarse_choices,
+    finer_choices,
+)
 from survey.fitting.mechanism.hinge_search import (
     Gains,
     brought_back,
@@ -26,75 +33,18 @@ from survey.fitting.mechanism.hinge_search import (
 from survey.fitting.mechanism.joint_gaps import JointGaps, Sighted, joint_gaps
 from survey.fitting.mechanism.moved import HingePlace, Moved
 from survey.fitting.solving.engine import NormalSums, minimise
-from survey.fitting.solving.evidence import Average
 from survey.fitting.solving.noise import Scatter, Whitener
 from survey.fitting.solving.robust import ScaledLoss
 from survey.fitting.solving.scatter_grid import ScatterGrid
 
-CROWN_DOUBT = 5.0
-CROWN_APART = 0.1
-MOST_CROWNS = 2
 NEGLIGIBLE = 7.0
 """Hinges whose log weight lies further below the best are left out."""
 MOST_CHOICES = 250
-FLAT_RISE_RATIO = 0.4
-"""A flatter arch (rise over half-span) has no haunch to hinge at."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class FirstLook:
-    """A family's likeliest hinges among a few, and its log evidence as a moved arch."""
-
-    still: Still
-    choices: HingeChoices
-    best: int
-    crowns: Floats
-    log_evidence: float
-
-
-def look_for_hinges(still: Still, grid: ScatterGrid, which: np.ndarray, joints: JointGaps) -> FirstLook:
-    """Try a few hinges for a family, under some of the grid's scatters."""
-    standing, parameters = still.standing, still.parameters
-    seen = sighted(standing, parameters)
-    s, h = _half_and_rise(standing, parameters)
-    choices = first_choices(flat=h < FLAT_RISE_RATIO * s)
-    curve = _columns(still.look, len(parameters))
-    moved = motion_columns(standing, parameters, seen, choices)
-    products = motion_products(grid.take(which), curve, moved, joints, choices.crown)
-    total = np.full(len(choices.crown), -np.inf)
-    for way, averaged in enumerate(still.averages):
-        part = Average(*(column[which] for column in averaged))
-        for likely in likely_motions(s):
-            gains = motion_gains(products, part, likely)
-            weight = still.log_evidence[way, which][:, None] + gains.log_gain + likely.log_share
-            total = np.logaddexp(total, np.logaddexp.reduce(weight, axis=0))
-    total += choices.log_prior
-    return FirstLook(
-        still, choices, int(np.argmax(total)), _crowns(choices, total), float(np.logaddexp.reduce(total))
-    )
-
-
-def _crowns(choices: HingeChoices, log_weight: Floats) -> Floats:
-    """Places of the crown hinge worth a closer look: the best, and others that may turn out better."""
-    found: list[float] = []
-    for i in np.argsort(log_weight)[::-1].tolist():
-        if log_weight[i] < log_weight.max() - CROWN_DOUBT or len(found) == MOST_CROWNS:
-            break
-        if all(abs(choices.crown[i] - other) > CROWN_APART for other in found):
-            found.append(float(choices.crown[i]))
-    return np.array(found)
-
-
-def _half_and_rise(standing: Standing, parameters: Floats) -> tuple[float, float]:
-    numbers = standing.numbers(parameters)
-    return float(numbers[0]), float(numbers[1] if len(numbers) > 1 else numbers[0])
-
-
-def _columns(look: Look, k: int) -> tuple[Floats, Floats]:
-    return (
-        np.column_stack([look.distance, look.slopes[:, :k]]),
-        np.column_stack([look.rows, look.row_slopes[:, :k]]),
-    )
+FEW_CHOICES = 60
+"""Hinges that so few choices hold are placed well enough to be told joint by joint."""
+MOST_ROUNDS = 3
+BETTER = 2.0
+"""Hinges whose log evidence seems this much better than that of those chosen are gone to."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -120,7 +70,7 @@ class GuidedMoved:
         sums = ScatteredModel(self.moved, self.metric).sums(parameters, loss)
         k = self.moved.n_standing
         usual = proportions_of(self.moved.build, self.moved.numbers(parameters))[0]
-        prior = prior_of(parameters[:k], usual, len(parameters) - k)
+        prior = prior_of(self.moved, parameters[:k], usual, len(parameters) - k)
         matrix = sums.matrix + prior.slopes.T @ prior.slopes
         gradient = sums.gradient + prior.slopes.T @ prior.rows
         n_motions = len(parameters) - k
@@ -217,6 +167,12 @@ class MovedFit:
     log_evidence: float
     scatters: tuple[Scatter, ...]
 
+    @property
+    def settles(self) -> float:
+        """Share of the motions by which one springing sank."""
+        weight = np.exp(self.posterior.log_weight - self.log_evidence).sum(axis=(0, 2, 3))
+        return float(weight[[likely.settles for likely in self.posterior.motions]].sum())
+
 
 def fit_moved(
     first: FirstLook, grid: ScatterGrid, metric: Whitener, depth_mm: float, weight: Floats
@@ -237,40 +193,87 @@ def fit_moved(
     """
     standing = first.still.standing
     here = first.choices.take(np.array([first.best]))
-    # Two rounds under the likeliest scatter over ever closer hinges, one under all over those that matter.
     rough = _refined(standing, first.still.parameters, here, metric, weight)
-    if rough is None:
-        return None
-    s, h = _half_and_rise(standing, rough.parameters)
-    flat = h < FLAT_RISE_RATIO * s
-    coarse = coarse_choices(rough.joints, first.crowns, flat=flat, depth_mm=depth_mm)
     one = grid.take(np.arange(1))
-    original = rough.original(one)
-    motions = likely_motions(s)
-    by_choice = _posterior(rough, original, coarse, one, motions).by_choice
-    if not np.isfinite(by_choice.max()):
-        # About none of the hinges do the points tell a motion from rounding.
+    found = None
+    for _ in range(MOST_ROUNDS):
+        likely = None if rough is None else _likely_hinges(first, rough, one, depth_mm)
+        if rough is None or likely is None:
+            break
+        best = likely.choices.take(np.array([0]))
+        fine = _refined(standing, rough.parameters, best, metric, weight)
+        if fine is None:
+            break
+        original = fine.original(grid)
+        posterior = _posterior(fine, original, likely.choices, grid, likely.motions)
+        found = MovedFit(
+            fine.moved,
+            fine.parameters,
+            original,
+            likely.choices,
+            posterior,
+            float(np.logaddexp.reduce(posterior.log_weight, axis=None)),
+            grid.scatters,
+        )
+        # From afar, hinges are told apart by a motion that is not linear: look again from here.
+        now = float(np.logaddexp.reduce(posterior.log_weight[:, :, 0, 0], axis=None) - best.log_prior[0])
+        if _best_elsewhere(fine, best.crown, one, depth_mm) < now + BETTER:
+            break
+        rough = fine
+    return found
+
+
+class _LikelyHinges(NamedTuple):
+    """The hinges that matter, the likeliest first, and the motions that matter."""
+
+    choices: HingeChoices
+    motions: tuple[LikelyMotion, ...]
+
+
+class _Coarse(NamedTuple):
+    """Hinges here and there, with their log weights (h,) under the likeliest scatter."""
+
+    choices: HingeChoices
+    log_weight: Floats
+
+
+def _coarse(seen: _Refined, about: Floats, one: ScatterGrid, depth_mm: float, n_crowns: int) -> _Coarse:
+    s, h = half_and_rise(seen.moved.standing, seen.parameters)
+    flat = h < FLAT_RISE_RATIO * s
+    coarse = coarse_choices(seen.joints, about, flat=flat, depth_mm=depth_mm, n_crowns=n_crowns)
+    return _Coarse(coarse, _posterior(seen, seen.original(one), coarse, one, likely_motions(s)).by_choice)
+
+
+def _best_elsewhere(fine: _Refined, crown: Floats, one: ScatterGrid, depth_mm: float) -> float:
+    """Log evidence of the best coarse hinges about the same crown (1,), as seen from a fit with others."""
+    coarse = _coarse(fine, crown, one, depth_mm, 1)
+    return float(np.max(coarse.log_weight - coarse.choices.log_prior))
+
+
+def _likely_hinges(
+    first: FirstLook, rough: _Refined, one: ScatterGrid, depth_mm: float
+) -> _LikelyHinges | None:
+    """The likely hinges by three rounds over ever closer ones, under the likeliest scatter.
+
+    None if about none of the hinges the points tell a motion from rounding.
+    """
+    coarse = _coarse(rough, first.crowns, one, depth_mm, N_CROWN)
+    if not np.isfinite(coarse.log_weight.max()):
         return None
-    finer = finer_choices(coarse, by_choice)
+    original = rough.original(one)
+    s, h = half_and_rise(first.still.standing, rough.parameters)
+    motions = likely_motions(s)
+    finer = finer_choices(coarse.choices, coarse.log_weight)
     found = _posterior(rough, original, finer, one, motions)
+    sharp = np.count_nonzero(found.by_choice > found.by_choice.max() - NEGLIGIBLE) <= FEW_CHOICES
+    if sharp and (finer.left.any() or (finer.right < 1).any()):
+        flat = h < FLAT_RISE_RATIO * s
+        finer = choices_at_joints(coarse.choices, finer, found.by_choice, rough.joints, flat=flat)
+        found = _posterior(rough, original, finer, one, found.likely_motions)
     log_weight = found.by_choice
     kept = np.flatnonzero(log_weight > log_weight.max() - NEGLIGIBLE)
     kept = kept[np.argsort(log_weight[kept])[::-1][:MOST_CHOICES]]
-    choices = finer.take(kept)
-    fine = _refined(standing, rough.parameters, choices.take(np.array([0])), metric, weight)
-    if fine is None:
-        return None
-    original = fine.original(grid)
-    posterior = _posterior(fine, original, choices, grid, found.likely_motions)
-    return MovedFit(
-        fine.moved,
-        fine.parameters,
-        original,
-        choices,
-        posterior,
-        float(np.logaddexp.reduce(posterior.log_weight, axis=None)),
-        grid.scatters,
-    )
+    return _LikelyHinges(finer.take(kept), found.likely_motions)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -328,7 +331,7 @@ def _posterior(
 ) -> Posterior:
     standing, parameters = original.standing, original.parameters
     moved = motion_columns(standing, parameters, refined.seen, choices)
-    curve = _columns(original.look, len(parameters))
+    curve = columns_of(original.look, len(parameters))
     products = motion_products(grid, curve, moved, refined.joints, choices.crown)
     weights, all_gains = [], []
     for way, averaged in enumerate(original.averages):

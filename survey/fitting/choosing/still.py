@@ -8,8 +8,9 @@ import numpy as np
 
 from survey.curves.protocol import Floats
 from survey.fitting.choosing.fitted import ScatteredModel
-from survey.fitting.families.priors import LIMITED, RISE_RATIO, Proportions, proportions_of
+from survey.fitting.families.priors import LIMITED, LOG_ROOT_TURN, RISE_RATIO, Proportions, proportions_of
 from survey.fitting.families.standing import Look, Standing
+from survey.fitting.mechanism.moved import Moved
 from survey.fitting.solving.engine import EngineOptions, NormalSums, Solution, minimise
 from survey.fitting.solving.evidence import Average, Prior, average, log_share_below
 from survey.fitting.solving.noise import Whitener
@@ -41,7 +42,7 @@ class GuidedModel:
         sums = self.model.sums(parameters, loss)
         standing = self.model.standing
         usual = proportions_of(standing.build, standing.numbers(parameters))[0]
-        prior = prior_of(parameters, usual)
+        prior = prior_of(standing, parameters, usual)
         return NormalSums(
             sums.matrix + prior.slopes.T @ prior.slopes,
             sums.gradient + prior.slopes.T @ prior.rows,
@@ -53,11 +54,20 @@ class GuidedModel:
         return self.model.residuals(parameters)
 
 
-def prior_of(parameters: Floats, way: Proportions, n_more: int = 0) -> Prior:
-    """A way of proportioning as prior on all parameters (k,), with room for further ones."""
-    slopes = np.zeros((len(way.rows), len(parameters) + n_more))
+def prior_of(standing: Standing | Moved, parameters: Floats, way: Proportions, n_more: int = 0) -> Prior:
+    """A way of proportioning, and how level springing lines are, as prior on all parameters (k,).
+
+    There is room for ``n_more`` further parameters.
+    """
+    k, usual_tilt = len(parameters), standing.usual_tilt_rad
+    slopes = np.zeros((len(way.rows), k + n_more))
     slopes[:, 2 : 2 + way.slopes.shape[1]] = way.slopes
-    return Prior(way.rows, slopes, way.log_density)
+    if not np.isfinite(usual_tilt):
+        return Prior(way.rows, slopes, way.log_density)
+    level = np.zeros((1, k + n_more))
+    level[0, k - 1] = 1 / usual_tilt
+    rows = np.append(way.rows, parameters[k - 1] / usual_tilt)
+    return Prior(rows, np.vstack([slopes, level]), way.log_density - np.log(usual_tilt) - LOG_ROOT_TURN)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -106,7 +116,9 @@ def stand_still(standing: Standing, parameters: Floats, grid: ScatterGrid, look:
     grams = grid.grams(np.column_stack([look.distance, look.slopes]), rows)
     determinants = grid.log_determinants(len(rows))
     ways = proportions_of(standing.build, standing.numbers(parameters))
-    averages = tuple(average(grams, determinants, prior_of(parameters, way)) for way in ways)
+    averages = tuple(
+        average(grams, determinants, prior_of(standing, parameters, way), standing.names) for way in ways
+    )
     log_evidence = np.stack(
         [grid.log_prior + a.log_evidence + below_limit(standing, parameters, a) for a in averages]
     )

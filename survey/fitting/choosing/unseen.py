@@ -21,7 +21,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from survey.curves.protocol import Floats
-from survey.fitting.choosing.movement_fit import FLAT_RISE_RATIO
+from survey.fitting.choosing.first_look import FLAT_RISE_RATIO
 from survey.fitting.choosing.still import Still
 from survey.fitting.choosing.weighed import MOVES_FROM, Weighed
 from survey.fitting.families.priors import LikelyMotion, likely_motions

@@ -46,6 +46,10 @@ SPREAD_RATIO = (0.008, 0.006)
 """Mean and standard deviation of a spread, as shares of the span, in a moved arch that still stands."""
 SETTLEMENT_RATIO = 0.006
 """Standard deviation of a settlement, as a share of the span."""
+TILTED_SHARE = 0.08
+"""Share of arches set out on springings that are out of level by more than can be overlooked."""
+USUAL_TILT_RAD = 0.002
+"""Standard deviation of their slope: masons levelled both springings with a long straight-edge or water."""
 BENDING_SHARE = 0.007
 """Share of arches that follow no curve at all."""
 KNOWN_OTHER_SHARE = 0.02

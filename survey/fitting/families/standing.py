@@ -56,11 +56,15 @@ class Standing:
     build : Build
     tilt : bool
         Whether the tilt is free.
+    usual_tilt_rad : float
+        How far out of level springing lines are set out, as a standard deviation; infinite where nothing is
+        known of that.
     """
 
     sightings: Sightings
     build: Build
     tilt: bool = False
+    usual_tilt_rad: float = np.inf
 
     @property
     def names(self) -> tuple[str, ...]:

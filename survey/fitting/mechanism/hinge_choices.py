@@ -9,6 +9,7 @@ import numpy as np
 
 from survey.curves.protocol import Floats
 from survey.fitting.mechanism.joint_gaps import JointGaps
+from survey.record.model import Ints
 
 CROWN_SHARES = (1 / 3 - 0.02, 2 / 3 + 0.02)
 """Where a crown hinge may be: over the middle third."""
@@ -25,6 +26,10 @@ LARGEST_STEP = 0.03
 HAUNCHES = (0.1, 0.17, 0.24, 0.31)
 FINER = 0.03
 """Step of haunch hinges about the likely ones of the coarse round."""
+WORTH_JOINTS = 7.0
+"""Choices whose log weight lies further below the best are not looked at joint by joint."""
+LEAST_APART = 0.03
+"""Hinges closer than this, as a share of the intrados, are no three hinges."""
 UNLIKELY = 0.01
 """Places of less weight than this in the coarse round are left out of the finer one."""
 
@@ -62,12 +67,14 @@ def first_choices(*, flat: bool) -> HingeChoices:
     return _all(lower, crowns, lower, np.zeros(1))
 
 
-def coarse_choices(joints: JointGaps, about: Floats, *, flat: bool, depth_mm: float) -> HingeChoices:
-    """Joints near likely crown hinges (c,), on the soffit or at the back, and lower hinges here and there."""
+def coarse_choices(
+    joints: JointGaps, about: Floats, *, flat: bool, depth_mm: float, n_crowns: int = N_CROWN
+) -> HingeChoices:
+    """The joints nearest to likely crown hinges (c,), on the soffit or at the back; lower hinges all over."""
     low, high = CROWN_SHARES
     crown = joints.share[(joints.share >= low) & (joints.share <= high)]
     crown = _filled(np.concatenate([[low], crown, [high]]), LARGEST_STEP)
-    near = sorted({int(i) for place in about for i in np.argsort(np.abs(crown - place))[:N_CROWN]})
+    near = sorted({int(i) for place in about for i in np.argsort(np.abs(crown - place))[:n_crowns]})
     crowns = _Places(crown[near], np.log(np.gradient(crown)[near] / (high - low)))
     lower = _lower(np.array([] if flat else HAUNCHES), 1 / len(HAUNCHES))
     return _all(lower, crowns, lower, np.unique([0.0, depth_mm]))
@@ -76,13 +83,45 @@ def coarse_choices(joints: JointGaps, about: Floats, *, flat: bool, depth_mm: fl
 def finer_choices(coarse: HingeChoices, log_weight: Floats) -> HingeChoices:
     """The likely among coarse choices by log weights (h,), haunch hinges on a finer scale."""
     weight = np.exp(log_weight - np.logaddexp.reduce(log_weight))
-    crown, group = np.unique(coarse.crown, return_inverse=True)
-    likely = np.bincount(group, weights=weight) > UNLIKELY / 10
-    log_crown = np.array([_prior_of(coarse, coarse.crown == c) for c in crown])
-    crowns = _Places(crown[likely], log_crown[likely])
     left = _finer_lower(coarse.left, weight)
     right = _finer_lower(1 - coarse.right, weight)
-    return _all(left, crowns, right, np.unique(coarse.depth_mm))
+    return _all(left, _likely_crowns(coarse, weight, coarse), right, np.unique(coarse.depth_mm))
+
+
+def choices_at_joints(
+    coarse: HingeChoices, finer: HingeChoices, log_weight: Floats, joints: JointGaps, *, flat: bool
+) -> HingeChoices:
+    """The likely among finer choices by log weights (h,), haunch hinges at the joints about theirs.
+
+    A ring opens at a joint, and where it is decides how far springings moved: an arch turns about a haunch
+    hinge one course higher for a spread that is a tenth less.
+    """
+    weight = np.exp(log_weight - np.logaddexp.reduce(log_weight))
+    left = _lower_at_joints(finer.left, weight, joints.share, flat=flat)
+    right = _lower_at_joints(1 - finer.right, weight, 1 - joints.share[::-1], flat=flat)
+    every = _all(left, _likely_crowns(finer, weight, coarse), right, np.unique(finer.depth_mm))
+    near, own = _nearest(finer, every), _nearest(finer, finer)
+    worth = np.full(max(near.max(), own.max()) + 1, -np.inf)
+    worth[own] = log_weight
+    likely = worth[near] > log_weight.max() - WORTH_JOINTS
+    apart = np.minimum(every.crown - every.left, every.right - every.crown) > LEAST_APART
+    return every.take(np.flatnonzero(likely & apart))
+
+
+def _nearest(grid: HingeChoices, choices: HingeChoices) -> Ints:
+    """Which cell (h,) of all combinations of a grid's places each choice lies in."""
+    cell = np.zeros(len(choices.crown), dtype=np.int64)
+    for places, values in zip(grid[:4], choices[:4], strict=True):
+        known = np.unique(places)
+        cell = cell * len(known) + np.argmin(np.abs(values[:, None] - known), axis=1)
+    return cell
+
+
+def _likely_crowns(choices: HingeChoices, weight: Floats, coarse: HingeChoices) -> _Places:
+    """The likely crowns among choices; their shares are those among the coarse, which leave nothing out."""
+    crown, group = np.unique(choices.crown, return_inverse=True)
+    crown = crown[np.bincount(group, weights=weight) > UNLIKELY / 10]
+    return _Places(crown, np.array([_prior_of(coarse, coarse.crown == c) for c in crown]))
 
 
 def _prior_of(choices: HingeChoices, which: np.ndarray) -> float:
@@ -100,6 +139,22 @@ def _finer_lower(share: Floats, weight: Floats) -> _Places:
     places = places[np.min(np.abs(places[:, None] - likely), axis=1, initial=np.inf) < reach]
     lower = _lower(places, FINER / (HAUNCH_SHARES[1] - HAUNCH_SHARES[0] + FINER))
     return lower if at_springing > UNLIKELY else _Places(lower.share[1:], lower.log_prior[1:])
+
+
+def _lower_at_joints(share: Floats, weight: Floats, joints: Floats, *, flat: bool) -> _Places:
+    at_springing = float(weight[share <= 0].sum())
+    haunch = np.unique(share[share > 0])
+    if len(haunch) == 0:
+        return _Places(np.zeros(1), np.log([1.0 if flat else SPRINGING_SHARE]))
+    low, high = HAUNCH_SHARES
+    places = _filled(np.concatenate([[low], joints[(joints > low) & (joints < high)], [high]]), FINER / 2)
+    cell = np.gradient(places) / (high - low)
+    likely = haunch[[weight[share == place].sum() > UNLIKELY for place in haunch]]
+    near = np.min(np.abs(places[:, None] - likely), axis=1, initial=np.inf) < 0.75 * FINER
+    lower = _Places(places[near], np.log((1 - SPRINGING_SHARE) * cell[near]))
+    if at_springing <= UNLIKELY and near.any():
+        return lower
+    return _Places(np.append(0.0, lower.share), np.append(np.log(SPRINGING_SHARE), lower.log_prior))
 
 
 def _lower(haunches: Floats, cell: float) -> _Places:

@@ -3,11 +3,18 @@
 Where two pieces turn against each other about a hinge that lies a depth behind the soffit, the joint at that
 hinge opens on the soffit by depth times the turn. The widths of all other joints say how much a joint varies
 anyway, so one joint's excess over its neighbours is an observation of that turn.
+
+An edge read too far out makes a brick wide and the joint beside it narrow. Bricks and joints are therefore
+judged together: in order along the soffit, their excesses e over their neighbours have a tridiagonal
+covariance C: on its diagonal how much bricks, or joints, vary and the variances of both edges, beside it
+minus the variance of the edge that two neighbours share. What joint k alone opened is told best by
+(C^-1 e)_k / (C^-1)_kk, with a variance of 1 / (C^-1)_kk (generalised least squares).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -16,13 +23,17 @@ from numpy.typing import NDArray
 from survey.curves.protocol import Floats
 from survey.fitting.mechanism.pieces import quarter_turned
 from survey.fitting.sightings import Sightings
+from survey.fitting.solving.noise import factorised, solved
 from survey.fitting.solving.robust import MAD_TO_SIGMA
 from survey.record.model import UNKNOWN
 
 NEIGHBOURS = 6
 """Joints on each side that a joint is compared with."""
-LEAST_SPREAD_MM = 1.0
+LEAST_VARIATION_MM = 0.5
+"""Bricks and joints of hand-made work vary by this at least."""
 FEWEST_JOINTS = 8
+MISREAD = 3.3
+"""An edge so many standard deviations off along the soffit was misread."""
 MOST_SPREADS = 4.0
 """An excess counts for no more than this many standard deviations: a wide joint alone proves no hinge."""
 
@@ -75,24 +86,21 @@ def joint_gaps(sightings: Sightings, seen: Sighted, weight: Floats) -> JointGaps
     middle = np.bincount(group, weights=share[known]) / np.bincount(group)
     order = np.argsort(middle)
     course, middle = course[order], middle[order]
-    sides = {side: _edge_points(sightings, course, side, weight) for side in (-1, 1)}
-    next_to = np.diff(course) == 1
+    edges = [_edge_points(sightings, course, side, weight) for side in (-1, 1)]
     along = -quarter_turned(seen.normal)
 
-    def apart(left: NDArray[np.int64], right: NDArray[np.int64]) -> Floats:
-        """Distance along the curve (c - 1,) from a point of each course to one of the next, or NaN."""
-        width = np.full(len(course) - 1, np.nan)
-        pair = next_to & (left[:-1] >= 0) & (right[1:] >= 0)
-        a, b = left[:-1][pair], right[1:][pair]
-        width[pair] = np.sum((sightings.xy_mm[b] - sightings.xy_mm[a]) * (along[a] + along[b]) / 2, axis=1)
+    def apart(a: NDArray[np.int64], b: NDArray[np.int64], together: np.ndarray) -> Floats:
+        """Distances along the curve from points a to points b, NaN where either is missing."""
+        width = np.full(len(a), np.nan)
+        both = together & (a >= 0) & (b >= 0)
+        a, b = a[both], b[both]
+        width[both] = np.sum((sightings.xy_mm[b] - sightings.xy_mm[a]) * (along[a] + along[b]) / 2, axis=1)
         return width
 
-    joint = apart(sides[1], sides[-1])
-    # From middle to middle the edges' errors halve but the bricks' sizes come in: the steadier tells more.
-    pitch = (apart(sides[-1], sides[-1]) + apart(sides[1], sides[1])) / 2
-    excess, power = max(
-        (_against_neighbours(w) for w in (joint, pitch)), key=lambda found: float(found[1].max(initial=0.0))
-    )
+    brick = apart(edges[0], edges[1], np.ones(len(course), dtype=bool))
+    joint = apart(edges[1][:-1], edges[0][1:], np.diff(course) == 1)
+    variance = np.where(np.stack(edges) >= 0, sightings.sigma_mm[np.stack(edges)] ** 2, 0.0)
+    excess, power = _opened(brick, joint, variance)
     return JointGaps((middle[:-1] + middle[1:]) / 2, excess, power)
 
 
@@ -108,21 +116,86 @@ def _edge_points(
     return found
 
 
-def _against_neighbours(width: Floats) -> tuple[Floats, Floats]:
-    """Excess (j,) over the median of the neighbours, and one over its variance."""
-    excess, power = np.zeros(len(width)), np.zeros(len(width))
-    measured = np.isfinite(width)
-    if np.count_nonzero(measured) < FEWEST_JOINTS:
-        return excess, power
+def _opened(brick: Floats, joint: Floats, variance: Floats) -> tuple[Floats, Floats]:
+    """What each joint (c - 1,) alone opened, and one over its variance.
+
+    Parameters
+    ----------
+    brick, joint : (c,), (c - 1,) float
+        Widths; NaN where they were not measured.
+    variance : (2, c) float
+        Of the bricks' left and right edges.
+    """
+    c = len(brick)
+    if np.count_nonzero(np.isfinite(joint)) < FEWEST_JOINTS:
+        return np.zeros(c - 1), np.zeros(c - 1)
+    excess = np.empty(2 * c - 1)
+    excess[::2], excess[1::2] = _over_neighbours(brick), _over_neighbours(joint)
+    edge = variance.T.ravel()
+    excess = _without_misread_edges(excess, _solved(excess, edge))
+    found = _solved(excess, edge)
+    told = np.isfinite(excess)[1::2]
+    opened = found.pull[1::2] / found.power[1::2]
+    far = np.maximum(np.abs(opened) * np.sqrt(found.power[1::2]) / MOST_SPREADS, 1.0)
+    return np.where(told, opened, 0.0), np.where(told, found.power[1::2] / far**2, 0.0)
+
+
+class _Solved(NamedTuple):
+    """C^-1 e (i,), and of C^-1 the diagonal (i,) and what stands beside it (i - 1,)."""
+
+    pull: Floats
+    power: Floats
+    beside: Floats
+
+
+def _solved(excess: Floats, edge: Floats) -> _Solved:
+    """Excesses (2 c - 1,) of bricks and joints in order, NaN where unknown, under the covariance they share.
+
+    ``edge`` (2 c,) are the variances of the edges.
+    """
+    main = edge[:-1] + edge[1:]
+    for kind in (0, 1):
+        main[kind::2] += _variation(excess[kind::2], main[kind::2])
+    told = np.isfinite(excess)
+    off = np.append(np.where(told[:-1] & told[1:], -edge[1:-1], 0.0), 0.0)
+    main = np.where(told, main, 1.0)
+    pivot, below = factorised(main, off)
+    backward = factorised(main[::-1], np.append(off[-2::-1], 0.0))[0][::-1]
+    power = 1.0 / (pivot + backward - main)
+    pull = solved(pivot, below, np.where(told, excess, 0.0)[:, None])[:, 0]
+    return _Solved(pull, power, -below[:-1] * power[1:])
+
+
+def _without_misread_edges(excess: Floats, found: _Solved) -> Floats:
+    """Excesses with those left out that one misread edge explains: a wide brick beside a narrow joint.
+
+    Taking an edge to be off, or one brick or joint to be, are weighed by what they leave unexplained.
+    """
+    alone = found.pull**2 / found.power
+    told = np.isfinite(excess)
+    both = found.power[:-1] + found.power[1:] - 2 * found.beside
+    by_edge = np.where(told[:-1] & told[1:], np.diff(found.pull) ** 2 / both, 0.0)
+    misread = (by_edge > MISREAD**2) & (by_edge > np.maximum(alone[:-1], alone[1:]))
+    return np.where(np.append(misread, False) | np.append(False, misread), np.nan, excess)
+
+
+def _over_neighbours(width: Floats) -> Floats:
+    """Excess (j,) over the median of the neighbours; NaN where it was not measured, or too few of these."""
     around = np.delete(
         sliding_window_view(np.pad(width, NEIGHBOURS, constant_values=np.nan), 2 * NEIGHBOURS + 1),
         NEIGHBOURS,
         axis=1,
     )
-    among = measured & (np.count_nonzero(np.isfinite(around), axis=1) >= NEIGHBOURS // 2)
+    among = np.isfinite(width) & (np.count_nonzero(np.isfinite(around), axis=1) >= NEIGHBOURS // 2)
+    excess = np.full(len(width), np.nan)
     excess[among] = width[among] - np.nanmedian(around[among], axis=1)
-    power[among] = 1.0
-    size = np.abs(excess[power > 0])
-    spread = max(LEAST_SPREAD_MM, MAD_TO_SIGMA * float(np.median(size))) if len(size) else LEAST_SPREAD_MM
-    far = np.maximum(np.abs(excess) / spread / MOST_SPREADS, 1.0)
-    return excess, power / (spread * far) ** 2
+    return excess
+
+
+def _variation(excess: Floats, measured: Floats) -> float:
+    """How much bricks, or joints, vary by themselves (variance), of excesses with measuring variances."""
+    told = np.isfinite(excess)
+    if not told.any():
+        return LEAST_VARIATION_MM**2
+    whole = (MAD_TO_SIGMA * float(np.median(np.abs(excess[told])))) ** 2
+    return max(whole - float(np.median(measured[told])), LEAST_VARIATION_MM**2)

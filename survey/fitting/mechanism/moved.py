@@ -70,6 +70,11 @@ class Moved:
         return (*self.standing.names, "spread_mm", *(("settlement_mm",) if self.settles else ()))
 
     @property
+    def usual_tilt_rad(self) -> float:
+        """How far out of level the original may have been set out."""
+        return self.standing.usual_tilt_rad
+
+    @property
     def n_standing(self) -> int:
         """How many parameters the original has; those of the motion follow."""
         return len(self.standing.names)

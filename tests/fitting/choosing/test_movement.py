@@ -131,6 +131,18 @@ def test_the_crown_drops_as_the_closed_form_says() -> None:
     assert abs(moved.crown_drop_mm.value - drop) < 3.5 * moved.crown_drop_mm.sigma
 
 
+def test_a_large_spread_about_its_haunches_is_found_from_afar() -> None:
+    # Seen from the still arch, hinges higher up and a third of the spread look as good.
+    shape = curves.five_centred(5120.0, 1410.0, 881.0)
+    spread = TrueMovement(76.0, 0.0, 0.4855, 0.167, 0.167, crown_hinge_at_back=True)
+    spec = ArchSpec(
+        shape, n_courses=134, point_sigma_mm=1.4, irregularity_mm=1.6, depth_mm=120.0, movement=spread
+    )
+    _, moved = moved_fit(simulate(spec, 4))
+    assert abs(moved.spread_mm.value - 76.0) < 3 * moved.spread_mm.sigma
+    assert moved.spread_mm.sigma < 8.0
+
+
 def test_closing_springings_are_told_as_such() -> None:
     _, moved = moved_fit(moved_arch("elliptical", TrueMovement(spread_mm=-30.0, crown_hinge_ratio=0.5)))
     assert moved.spread_mm.value < -15.0

@@ -247,7 +247,7 @@ def test_a_moved_arch_is_compared_by_its_originals() -> None:
     spec = ArchSpec(
         curves.semicircular(1200.0), n_courses=71, movement=spread, irregularity_mm=0.5, point_sigma_mm=0.8
     )
-    verdict = fit_arch(simulate(spec, seed=8).record).verdict
+    verdict = fit_arch(simulate(spec, seed=7).record).verdict
     assert verdict.family is Family.SEMICIRCULAR
     assert verdict.because.startswith(
         "The points keep to a semicircular curve before it moved; the next best, "

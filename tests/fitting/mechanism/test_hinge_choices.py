@@ -10,6 +10,7 @@ from survey.fitting.mechanism.hinge_choices import (
     CROWN_SHARES,
     HAUNCH_SHARES,
     HingeChoices,
+    choices_at_joints,
     coarse_choices,
     finer_choices,
     first_choices,
@@ -79,3 +80,49 @@ def test_choices_can_be_picked() -> None:
     choices = first_choices(flat=False)
     picked = choices.take(np.array([5, 2]))
     assert picked.crown.tolist() == choices.crown[[5, 2]].tolist()
+
+
+def about(choices: HingeChoices, left: float, crown: float, right: float) -> np.ndarray:
+    """Log weights (h,) of choices when the hinges are known to about a course or two."""
+    off = np.stack([choices.left - left, choices.crown - crown, choices.right - right])
+    return -0.5 * np.sum((off / 0.015) ** 2, axis=0)
+
+
+def test_likely_haunch_hinges_are_told_joint_by_joint() -> None:
+    coarse = coarse_choices(JOINTS, np.array([0.45]), flat=False, depth_mm=240.0)
+    finer = finer_choices(coarse, about(coarse, 0.185, 0.45, 1.0))
+    log_weight = about(finer, 0.185, 0.45, 1.0)
+    choices = choices_at_joints(coarse, finer, log_weight, JOINTS, flat=False)
+    haunch = np.unique(choices.left)
+    known = np.append(JOINTS.share, HAUNCH_SHARES)
+    gap = np.min(np.abs(haunch[:, None] - known), axis=1)
+    assert np.all(gap < 0.015)  # at joints, or halfway where these stand far apart
+    assert np.min(np.abs(haunch - 0.185)) < 0.006
+    assert np.all(choices.right == 1.0)
+    # Only what the finer round left likely: no haunch far from 0.185.
+    assert np.abs(haunch - 0.185).max() < 0.08
+    # One haunch's share of the prior is that of its stretch of the arch.
+    one = choices.left == haunch[len(haunch) // 2]
+    step = (haunch[len(haunch) // 2 + 1] - haunch[len(haunch) // 2 - 1]) / 2
+    crowns = np.unique(choices.crown[one])
+    pitch = 0.98 / 60 / np.diff(CROWN_SHARES)[0]
+    haunch_share = 0.5 * step / np.diff(HAUNCH_SHARES)[0]
+    springing_share = 0.5
+    expected = len(crowns) * pitch * haunch_share * springing_share
+    assert np.exp(logsumexp(choices.log_prior[one])) == pytest.approx(expected, rel=1e-6)
+
+
+def test_hinges_at_the_springings_stay_there() -> None:
+    coarse = coarse_choices(JOINTS, np.array([0.45]), flat=False, depth_mm=240.0)
+    finer = finer_choices(coarse, about(coarse, 0.0, 0.45, 1.0))
+    choices = choices_at_joints(coarse, finer, about(finer, 0.0, 0.45, 1.0), JOINTS, flat=False)
+    assert np.all(choices.left == 0.0)
+    assert np.all(choices.right == 1.0)
+    assert np.sort(choices.log_prior) == pytest.approx(np.sort(finer.log_prior)[-len(choices.crown) :])
+
+
+def test_three_hinges_stand_apart() -> None:
+    coarse = coarse_choices(JOINTS, np.array([0.33]), flat=False, depth_mm=0.0)
+    finer = finer_choices(coarse, about(coarse, 0.31, 0.32, 1.0))
+    choices = choices_at_joints(coarse, finer, about(finer, 0.31, 0.32, 1.0), JOINTS, flat=False)
+    assert np.min(choices.crown - choices.left) > 0.03

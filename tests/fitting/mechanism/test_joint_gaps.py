@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -49,6 +51,47 @@ def test_an_open_joint_stands_out_by_what_it_opened() -> None:
     excess, power = gaps.at(gaps.share[[17, 3]] + 0.001)
     assert excess[0] == gaps.excess_mm[17]
     assert power[0] < power[1]  # so far out of line it counts for less
+
+
+def test_what_a_joint_opened_is_told_by_least_squares_over_bricks_and_joints() -> None:
+    # Dense: excesses of bricks and joints in order share the errors of their edges (sigma 1 mm each).
+    rng = np.random.default_rng(3)
+    joints = 10.0 + rng.normal(0, 1.5, 40)
+    joints[22] += 5.0
+    seen, sighted, weight = straight(joints)
+    read = seen.xy_mm.copy()
+    read[:, 0] += rng.normal(0, 1.0, len(read))
+    gaps = joint_gaps(replace(seen, xy_mm=read), sighted, weight)
+    widths = np.diff(read[:, 0])
+
+    def excess_of(kind: np.ndarray) -> np.ndarray:
+        around = [np.delete(kind, i)[max(i - 6, 0) : i + 6] for i in range(len(kind))]
+        return kind - [np.median(a) for a in around]
+
+    excess = np.empty(len(widths))
+    excess[::2], excess[1::2] = excess_of(widths[::2]), excess_of(widths[1::2])
+    varies = np.empty(len(widths))
+    for kind in (0, 1):
+        whole = (1.4826 * np.median(np.abs(excess[kind::2]))) ** 2
+        varies[kind::2] = max(whole - 2.0, 0.25)
+    covariance = np.diag(2.0 + varies) - np.eye(len(widths), k=1) - np.eye(len(widths), k=-1)
+    inverse = np.linalg.inv(covariance)
+    told = (inverse @ excess / np.diag(inverse))[1::2]
+    assert gaps.excess_mm == pytest.approx(told, abs=1e-4)
+    assert gaps.power == pytest.approx(np.diag(inverse)[1::2], rel=1e-4)
+
+
+@pytest.mark.parametrize("side", [0, 1], ids=["left edge", "right edge"])
+def test_an_edge_misread_along_the_soffit_opens_no_joint(side: int) -> None:
+    joints = 10.0 + np.random.default_rng(0).normal(0, 0.8, 40)
+    seen, sighted, weight = straight(joints)
+    read = seen.xy_mm.copy()
+    read[2 * 17 + side, 0] += 18.0
+    gaps = joint_gaps(replace(seen, xy_mm=read), sighted, weight)
+    beside = 16 + side
+    assert gaps.power[beside] == 0.0
+    others = np.delete(np.arange(40), beside)
+    assert np.max(np.abs(gaps.excess_mm[others])) < 3.0
 
 
 def test_no_joint_is_told_across_a_gap_or_beyond_the_ring() -> None:

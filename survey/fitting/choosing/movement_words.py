@@ -1,0 +1,58 @@
+"""What moved, or only stands out of level, in sentences a mason reads."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from survey.fitting.choosing.candidates import FinalFit
+from survey.fitting.result import Estimate, Hinge
+
+TOLD_FROM = 2.0
+"""A spread or a settlement is told from this many of its standard uncertainties."""
+
+
+def movement_told(spread: Estimate, settlement: Estimate, hinges: tuple[Hinge, ...]) -> str:
+    """The movement in a sentence: a spread or settlement within twice its uncertainty is told as none."""
+    way = "further apart" if spread.value > 0 else "closer together"
+    sunk, other = ("right", "left") if settlement.value > 0 else ("left", "right")
+    parts, none = [], []
+    if abs(spread.value) > TOLD_FROM * spread.sigma:
+        parts.append(f"the springings stand {abs(spread.value):.0f} mm {way} than they were")
+    else:
+        none.append("a spread of the springings")
+    if abs(settlement.value) > TOLD_FROM * settlement.sigma:
+        parts.append(f"the {sunk} springing sank {abs(settlement.value):.0f} mm against the {other} one")
+    else:
+        none.append("a settlement of either")
+    places = ", ".join(h.where for h in hinges)
+    moved = " and ".join(parts)
+    turned_about = (
+        f"the arch turned in rigid pieces about hinges at {places}, opening on the {hinges[1].opens.value} "
+        "at the crown"
+    )
+    if parts and _as_one_piece(hinges):
+        moved += ", unless it was set out so"
+        turned_about = "the arch turned as one piece, with no hinge at the crown"
+    told = f"{moved}; {turned_about}" if parts else turned_about
+    if none:
+        told += f"; {' and '.join(none)} {'are' if len(none) > 1 else 'is'} not distinguishable from none"
+    return f"{told[0].upper()}{told[1:]}."
+
+
+def _as_one_piece(hinges: tuple[Hinge, ...]) -> bool:
+    """Whether the whole arch turned on its springings, its two halves alike as far as can be told."""
+    left, crown, right = hinges
+    alike = abs(crown.rotation_rad.value) <= TOLD_FROM * crown.rotation_rad.sigma
+    return alike and left.where.endswith("springing") and right.where.endswith("springing")
+
+
+def out_of_level_told(final: FinalFit) -> str:
+    """That a still arch stands on springings out of level, and what its shape cannot tell of that."""
+    half_span, tilt = float(final.parameters[2]), float(final.parameters[-1])
+    lower = 2 * half_span * np.sin(tilt)
+    sigma = 2 * half_span * float(np.sqrt(final.covariance[-1, -1]))
+    side = "left" if lower > 0 else "right"
+    return (
+        f"The {side} springing lies {abs(lower):.0f} mm (± {2 * sigma:.0f}) lower than the other: the arch "
+        "was set out so, or sank on that side as one piece; its shape shows no hinge and cannot say which."
+    )

@@ -1,0 +1,211 @@
+"""All hypotheses fitted and weighed for points of given weights: the work that is done once or a few times.
+
+Five families standing still, on level springings or out of level where one springing seems to have sunk, the
+same five moved as pieces, and curves of no family.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from survey.curves.protocol import Floats
+from survey.curves.shape import Family
+from survey.errors import FitError
+from survey.fitting.choosing.first_look import FirstLook, look_for_hinges
+from survey.fitting.choosing.fitted import fit_roughly, start_of
+from survey.fitting.choosing.movement_fit import MovedFit, fit_moved
+from survey.fitting.choosing.still import Still, fit_guided, prior_of, stand_still
+from survey.fitting.choosing.weighed import Ground, Weighed
+from survey.fitting.families.builds import BUILDS, FIVE_CENTRED_FREE, OTHER_BUILDS, Build, profile_of
+from survey.fitting.families.priors import LOG_ROOT_TURN, TILTED_SHARE, USUAL_TILT_RAD
+from survey.fitting.families.standing import Standing
+from survey.fitting.mechanism.hinge_search import sighted
+from survey.fitting.mechanism.joint_gaps import joint_gaps
+from survey.fitting.options import FitOptions
+from survey.fitting.sightings import Sightings
+from survey.fitting.solving.evidence import Prior, average
+from survey.fitting.solving.noise import Nodes, Scatter, Whitener, whitener
+from survey.fitting.solving.scatter_grid import ScatterGrid, scatter_grid
+from survey.fitting.solving.weighing import bends_along
+
+SMOOTH = (Family.SEMICIRCULAR, Family.SEGMENTAL, Family.ELLIPTICAL)
+"""Families without an arc short enough to swallow a gross error."""
+USUAL_SCATTER_MM = 1.5
+USUAL_CORRELATION_COURSES = 2.5
+N_FIRST_SCATTERS = 3
+MOST_SCATTERS = 16
+SCATTER_NEGLIGIBLE = 6.0
+"""Scatters whose log weight lies further below the likeliest are not averaged over where it is costly."""
+NO_SIGN = 3.0
+"""If at first look every moved family is this far behind the likeliest still one, nothing has moved."""
+HOPELESS = 6.0
+"""A moved family this far (in log evidence, at first look) behind the likeliest is not fitted any further."""
+WORTH_TILTING = 0.3
+"""Share of the motions with a sunk springing from which the springings may have been set out so."""
+
+Rough = tuple[Standing, Floats, float]
+"""A family, its parameters (k,) of a first fit, and what that cost."""
+
+
+def fit_all_roughly(sightings: Sightings, asked: FitOptions) -> tuple[dict[Family, Rough], dict[Family, str]]:
+    rough: dict[Family, Rough] = {}
+    failed: dict[Family, str] = {}
+    for family in asked.families:
+        free = family is Family.FIVE_CENTRED and asked.free_sectors
+        standing = Standing(sightings, FIVE_CENTRED_FREE if free else BUILDS[family], asked.tilt)
+        solution = fit_roughly(standing, start_of(standing))
+        if np.isfinite(solution.cost):
+            rough[family] = (standing, solution.reached, solution.cost)
+        else:
+            failed[family] = solution.because
+    if not rough:
+        raise FitError(told_of_failed(failed))
+    return rough, failed
+
+
+def told_of_failed(failed: Mapping[Family, str]) -> str:
+    """That no family fits, and why."""
+    reasons = "; ".join(f"{family.value}: {why}" for family, why in failed.items())
+    return f"no family fits the surveyed points ({reasons})"
+
+
+def usual_scatter(pitch_mm: float) -> Scatter:
+    """The scatter to expect of courses so far apart before anything is known."""
+    return Scatter(USUAL_SCATTER_MM, USUAL_CORRELATION_COURSES * pitch_mm)
+
+
+def shares_of(standing: Standing, parameters: Floats) -> Floats:
+    profile = profile_of(standing.build, standing.numbers(parameters))
+    return np.asarray(standing.stations(parameters) / (2 * profile.half_length_mm))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Task:
+    """Everything but the points' weights.
+
+    Attributes
+    ----------
+    sightings : Sightings
+    nodes : Nodes
+    pitch : float
+        Usual distance from course to course, mm.
+    depth_mm : float
+        Depth of the ring.
+    rough : mapping of Family to Rough
+        First fits, from which all others start.
+    failed : mapping of Family to str
+        Families without one, and why.
+    asked : FitOptions
+    """
+
+    sightings: Sightings
+    nodes: Nodes
+    pitch: float
+    depth_mm: float
+    rough: Mapping[Family, Rough]
+    failed: Mapping[Family, str]
+    asked: FitOptions
+
+    def weigh(self, weight: Floats) -> Weighed:
+        """Weigh all hypotheses for weights (n,) of points square to the curve."""
+        sightings = self.sightings
+        grid = scatter_grid(self.nodes, sightings.sigma_mm, weight, self.pitch)
+        metric = whitener(self.nodes, sightings.sigma_mm, weight, usual_scatter(self.pitch))
+        stills: dict[Family, Still] = {}
+        failed = dict(self.failed)
+        for family, (standing, start, _) in self.rough.items():
+            try:
+                stills[family] = _still(replace(standing, sightings=sightings), start, metric, grid)
+            except FitError as left_open:
+                failed[family] = str(left_open)
+        if not stills:
+            raise FitError(told_of_failed(failed))
+        smooth = [stills[f] for f in SMOOTH if f in stills] or list(stills.values())
+        base = max(smooth, key=lambda still: still.log_total)
+        bends, loose = _bending(base, grid)
+        ground = Ground(sightings, self.nodes, weight, self.pitch, grid, bends, loose)
+        moves = self.asked.movement
+        moved = _look_for_movement(ground, stills, base, self.depth_mm) if moves else {}
+        if not self.asked.tilt and any(fit.settles > WORTH_TILTING for fit in moved.values()):
+            stills |= {family: _level_or_not(stills[family], metric, grid) for family in moved}
+        others: dict[Build, Still] = {}
+        for build in OTHER_BUILDS:
+            standing = Standing(sightings, build, self.asked.tilt)
+            try:
+                others[build] = _still(standing, start_of(standing), metric, grid)
+            except FitError:
+                # A curve that no points settle is no rival; the families are, and say so.
+                continue
+        return Weighed(ground, stills, moved, others, failed, moves)
+
+
+def _still(standing: Standing, start: Floats, metric: Whitener, grid: ScatterGrid) -> Still:
+    return stand_still(standing, fit_guided(standing, metric, start).reached, grid)
+
+
+def _level_or_not(level: Still, metric: Whitener, grid: ScatterGrid) -> Still:
+    """The likelier of a family on level springings and the same set out on springings out of level."""
+    standing = replace(level.standing, tilt=True, usual_tilt_rad=USUAL_TILT_RAD)
+    try:
+        tilted = _still(standing, np.append(level.parameters, 0.0), metric, grid)
+    except FitError:
+        return level
+    share = float(np.log(TILTED_SHARE / (1 - TILTED_SHARE)))
+    tilted = replace(tilted, log_evidence=tilted.log_evidence + share)
+    return max(level, tilted, key=lambda still: still.log_total)
+
+
+def _bending(still: Still, grid: ScatterGrid) -> tuple[Floats, Floats]:
+    """Log evidence (g,), (g,) of a curve free to bend away from a family, its ends held, and its ends free.
+
+    An end that has sunk says nothing of how the courses scatter, so scatters are chosen with the ends free.
+    """
+    bends = bends_along(shares_of(still.standing, still.parameters), still.parameters[2])
+    n_bends, k, m = len(bends.spread_mm), len(still.parameters), len(still.look.rows)
+    columns = np.column_stack([still.look.distance, still.look.slopes, bends.columns])
+    rows = np.column_stack([still.look.rows, still.look.row_slopes, np.zeros((m, n_bends))])
+    own = prior_of(still.standing, still.parameters, still.ways[0], n_bends)
+    loose = np.hstack([np.zeros((n_bends, k)), np.diag(1 / bends.spread_mm)])
+    density = own.log_density - float(np.sum(np.log(bends.spread_mm))) - n_bends * LOG_ROOT_TURN
+    prior = Prior(
+        np.concatenate([own.rows, np.zeros(n_bends)]), np.vstack([own.slopes, loose]), float(density)
+    )
+    without = grid.grams(columns, np.zeros((0, columns.shape[1])))
+    share = grid.factor[:, None, None]
+    determinants = grid.log_determinants(m)
+    met = rows.copy()
+    met[:, 0] = 0.0
+    held, free = (
+        grid.log_prior + average(without + share * (r.T @ r), determinants, prior).log_evidence
+        for r in (rows, met)
+    )
+    return np.asarray(held), np.asarray(free)
+
+
+def _look_for_movement(
+    ground: Ground, stills: Mapping[Family, Still], base: Still, depth_mm: float
+) -> dict[Family, MovedFit]:
+    seen = sighted(base.standing, base.parameters)
+    joints = joint_gaps(ground.sightings, seen, ground.weight)
+    first_scatters = ground.likely[:N_FIRST_SCATTERS]
+    firsts: dict[Family, FirstLook] = {
+        family: look_for_hinges(still, ground.grid, first_scatters, joints)
+        for family, still in stills.items()
+    }
+    top = max(first.log_evidence for first in firsts.values())
+    still = max(
+        float(np.logaddexp.reduce(s.log_evidence[:, first_scatters], axis=None)) for s in stills.values()
+    )
+    if top < still - NO_SIGN:
+        return {}
+    enough = ground.loose[ground.likely] > ground.loose.max() - SCATTER_NEGLIGIBLE
+    few = ground.grid.take(ground.likely[enough][:MOST_SCATTERS])
+    fits = {
+        family: fit_moved(first, few, few.whitener(0), depth_mm, ground.weight)
+        for family, first in firsts.items()
+        if first.log_evidence > top - HOPELESS
+    }
+    return {family: fit for family, fit in fits.items() if fit is not None}
