@@ -15,7 +15,10 @@ POINT_COLUMNS = ("point", "x_mm", "y_mm", "w_mm", "sigma_mm", "feature", "ring",
 
 
 def _frame(csv_text: str) -> pd.DataFrame:
-    return pd.read_csv(io.StringIO(csv_text), keep_default_na=False, na_values=[""])
+    frame = pd.read_csv(io.StringIO(csv_text), keep_default_na=False, na_values=[""])
+    if "refused" in frame.columns:  # words, not a figure that was not measured
+        frame["refused"] = frame["refused"].astype(object).fillna("")
+    return frame
 
 
 def points_frame(record: Record) -> pd.DataFrame:

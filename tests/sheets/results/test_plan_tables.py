@@ -13,7 +13,7 @@ from sheets.cases import REFUSALS, cases
 from survey.curves import segmental
 from survey.rebuild import plan_rebuild
 from survey.rebuild.plan import RebuildPlan
-from survey.sheets.results import tables
+from survey.sheets.results import frames, tables
 
 CASES = cases()
 SOUND, REFUSED = CASES["elliptical, three rings"].plan, CASES["five-centred, refused"].plan
@@ -75,3 +75,9 @@ def test_marks_stand_in_both_frames():
     plan = replace(SOUND, centring=replace(SOUND.centring, marks=marks))
     for row in rows_of(tables.centring_csv(plan)):
         assert float(row["from_axis_mm"]) == pytest.approx(float(row["x_mm"]) + 0.09, abs=0.0101)
+
+
+@pytest.mark.parametrize("frame", [frames.layout_frame, frames.cuts_frame, frames.centring_frame])
+def test_frames_have_words_where_the_tables_have(frame):
+    assert set(frame(SOUND)["refused"]) == {""}
+    assert all(told.startswith("NOT TO BE BUILT: ") for told in frame(REFUSED)["refused"])
