@@ -10,14 +10,20 @@ from sheets.cases import REFUSALS, cases
 from sheets.handmade import CAUTIONS
 from sheets.legibility import outside, overprints, said, sheet_texts
 
-from survey.curves import curve_of
-from survey.sheets.drawing import Circle, Layer, Polyline, Text
+from survey.curves import curve_of, segmental, semicircular
+from survey.sheets.drawing import Circle, Dash, Layer, Line, Polyline, Text
 from survey.sheets.fit.facts import shape_facts
-from survey.sheets.fit.setting_out_sheet import courses_schedule, points_schedule, setting_out_pages
+from survey.sheets.fit.setting_out_sheet import (
+    courses_schedule,
+    points_schedule,
+    setting_out_pages,
+    striking_drawing,
+)
 from survey.sheets.fit.striking import striking
 from survey.sheets.kit import ink
 from survey.sheets.kit.lettering import plain_text
 from survey.sheets.kit.page import TitleBlock, finish
+from survey.sheets.kit.placing import mark_box, on_paper, touches
 from survey.sheets.rebuild.elevation import elevation_drawing
 from survey.sheets.rebuild.elevation_sheet import elevation_pages
 from survey.sheets.rebuild.template import template_pages
@@ -66,6 +72,50 @@ def test_a_refused_plan_says_so_in_large_print_on_every_sheet():
         assert all(refusal in said((sheet,)) for refusal in REFUSALS)
     whole = CASES["elliptical, three rings"]
     assert "NOT TO BE BUILT" not in said((*elevation(whole), *setting_out(whole), *template(whole)))
+
+
+@EVERY
+@pytest.mark.parametrize("pages", [elevation_pages, lambda _, fit, plan: setting_out_pages(fit, plan)])
+def test_scale_bar_and_orientation_mark_keep_clear_of_the_drawing(made, pages):
+    page = pages(made.record, made.fit, made.plan)[0]
+    furniture = [mark_box(m) for m in page.primitives if m.style.layer is Layer.FRAME]
+    assert len(furniture) > 10
+    for mark in on_paper(page.placed[0]):
+        assert not any(touches(mark, box) for box in furniture), mark
+
+
+@EVERY
+def test_a_springing_line_out_of_level_is_told_and_its_level_drawn(made):
+    inner = made.plan.rings[0].inner
+    left, right = inner.point(np.array([0.0, inner.length_mm]))
+    fall = float(right[1] - left[1])
+    for drawing in (elevation_drawing(made.record, made.plan, 10.0), striking_drawing(made.plan, 10.0)):
+        dotted = [m for m in drawing.primitives if isinstance(m, Line) and m.style.dash is Dash.DOTTED]
+        told = [m.text for m in drawing.primitives if isinstance(m, Text) and "level" in m.text]
+        if abs(fall) < 0.5:
+            assert (dotted, told) == ([], [])
+            continue
+        assert [(m.start[1], m.end[1]) for m in dotted] == [(pytest.approx(min(left[1], right[1])),) * 2]
+        side = "right" if fall > 0.0 else "left"
+        assert told == [f"dotted: level; {side} springing {abs(fall):.0f} higher over the span"]
+
+
+def test_radii_of_a_round_arch_stand_well_up_from_its_springing_line():
+    for shape in (semicircular(1500.0), semicircular(1500.0, tilt_rad=0.01)):
+        lines = [
+            m for m in striking(shape, 10.0).marks if isinstance(m, Line) and m.style.dash is Dash.DASHED
+        ]
+        for line in lines:
+            assert math.dist(line.start, line.end) == pytest.approx(1500.0)
+            turn = math.atan2(line.end[1] - line.start[1], line.end[0] - line.start[0]) - shape.tilt_rad
+            assert math.radians(30.0) < turn < math.radians(150.0)
+        assert len(lines) == 2
+    (left, right) = [
+        m for m in striking(segmental(2000.0, 300.0), 10.0).marks
+        if isinstance(m, Line) and m.style.dash is Dash.DASHED
+    ]  # fmt: skip
+    assert left.end == pytest.approx((-1000.0, 0.0), abs=1e-6)
+    assert right.end == pytest.approx((1000.0, 0.0), abs=1e-6)
 
 
 @EVERY

@@ -26,10 +26,12 @@ from survey.sheets.drawing import (
     Text,
 )
 from survey.sheets.fit.facts import facts_schedule
+from survey.sheets.fit.level import level_of
 from survey.sheets.fit.striking import striking
 from survey.sheets.kit import ink
 from survey.sheets.kit.caution_print import in_caution_print
 from survey.sheets.kit.furniture import (
+    FURNITURE_MM,
     cautions,
     cautions_height_mm,
     notes,
@@ -165,7 +167,8 @@ def _curve_page(
     ]
     room_foot = foot + height + _GAP_MM
     room = Box(area.left, room_foot, column.left - area.left - _GAP_MM, column.top - room_foot)
-    placed = fitted(drawn, room)
+    above = Box(room.left, room.bottom + FURNITURE_MM, room.width, room.height - FURNITURE_MM)
+    placed = fitted(drawn, above)
     marks.extend(scale_bar((room.left, room.bottom), placed.scale))
     marks.extend(orientation_mark((room.right - 33.0, room.bottom + 1.0)))
     return Page(NAME, "Setting out of the curve", tuple(marks), (placed,), placed.scale)
@@ -265,12 +268,12 @@ def striking_drawing(plan: RebuildPlan, scale: float) -> Drawing:
     if isinstance(curve, ChainOfArcs):
         dot = ink.area(Layer.SETTING_OUT, ink.WHITE, width_mm=ink.MEDIUM_MM)
         marks.extend(Circle(_pair(xy), 0.8, dot) for xy in curve.junctions_mm)
-    struck = striking(plan.shape, scale)
-    marks.extend(struck.marks)
+    struck, level = striking(plan.shape, scale), level_of(left, right, scale)
+    marks.extend([*struck.marks, *level.marks])
     drawing = Drawing(NAME, tuple(marks))
     at_origin = Placed(drawing, (0.0, 0.0), (0.0, 0.0), scale)
     taken = [mark for mark in on_paper(at_origin) if isinstance(mark, Text)]
-    labels = place_labels(struck.wanted, taken, struck.keep_out)
+    labels = place_labels((*struck.wanted, *level.wanted), taken, struck.keep_out)
     return Drawing(NAME, (*marks, *(_to_model(text, scale) for text in labels.texts)))
 
 

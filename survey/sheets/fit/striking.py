@@ -16,6 +16,7 @@ from survey.sheets.kit.schedule import figure
 _REACH_MM = 2.0
 """Half length of a centre's cross on paper."""
 _LIFT_MM = 0.9
+_HALF_ROUND_RAD = math.radians(150.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +57,7 @@ def _centres(curve: ChainOfArcs, scale: float) -> Striking:
     names: list[tuple[Text, ...]] = []
     for k, radius in enumerate(curve.radii_mm):
         at = _pair(curve.centres_mm[k])
-        ends = [_pair(curve.point(station)) for station in stations[k : k + 2]]
+        ends = [_pair(curve.point(station)) for station in _ends(curve, stations[k : k + 2])]
         n = min(k, n_arcs - 1 - k) + 1
         marks += [Line(at, end, _thin()) for end in ends]
         if k == n - 1:
@@ -69,6 +70,14 @@ def _centres(curve: ChainOfArcs, scale: float) -> Striking:
         names.append(_names(_paper(at, scale), f"C{n}"))
     boxes = tuple(_cross_box(_pair(centre), scale) for centre in curve.centres_mm)
     return Striking(tuple(marks), (*names, *radii), boxes)
+
+
+def _ends(curve: ChainOfArcs, stations: list[float]) -> list[float]:
+    """Stations that the radii of an arc are drawn to: its ends, or for a single arc of nearly half a round,
+    whose radii to its ends would run along the springing line, points well up on either side."""
+    if len(curve.radii_mm) == 1 and curve.sweeps_rad[0] > _HALF_ROUND_RAD:
+        return [share * curve.length_mm for share in (0.3, 0.7)]
+    return stations
 
 
 def _radius_texts(centre: XY, ends: Sequence[XY], words: str, scale: float) -> tuple[Text, ...]:
@@ -88,7 +97,7 @@ def _radius_texts(centre: XY, ends: Sequence[XY], words: str, scale: float) -> t
 def _names(at: XY, name: str) -> tuple[Text, ...]:
     """Candidates for the name of a centre on paper: below right, below left, above right, above left."""
     style = ink.letters(Layer.SETTING_OUT, ink.ACCENT)
-    below, above = at[1] - 4.4, at[1] + 2.6
+    below, above = at[1] - 4.4, at[1] + 3.0
     places = (
         (at[0] + 1.2, below, Anchor.LEFT),
         (at[0] - 1.2, below, Anchor.RIGHT),

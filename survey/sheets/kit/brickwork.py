@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from enum import StrEnum
 
 import numpy as np
@@ -15,6 +16,7 @@ from survey.sheets.kit import ink
 from survey.sheets.kit.labels import legible_step
 from survey.sheets.kit.lettering import text_width_mm
 from survey.sheets.kit.outline import chord_stations
+from survey.sheets.kit.placing import LEAST_TURN_RAD
 
 
 class BrickState(StrEnum):
@@ -81,7 +83,8 @@ def mortar_bed(ring: RingPlan) -> Polyline:
 def course_numbers(
     ring: RingPlan, states: Sequence[BrickState], scale: float, height_mm: float = ink.SMALL_TEXT_MM
 ) -> tuple[Text, ...]:
-    """Course numbers inside the bricks: every one where all fit, else 1, every fifth (tenth …) and the last.
+    """Course numbers inside the bricks: every one where all fit upright or at least along their bricks, else
+    1, every fifth (tenth …) and the last.
 
     Parameters
     ----------
@@ -91,32 +94,63 @@ def course_numbers(
     scale : float
         Plot scale 1 : ``scale``.
     """
-    row, fits = [], True
-    for brick, state in zip(ring.bricks, states, strict=True):
-        x, y = brick.corners_mm.mean(axis=0)
-        words = str(brick.course)
-        on_axis = abs(brick.from_crown_mm) <= 0.5 * brick.width_intrados_mm + 2.0 * scale
-        backed = not _is_plain(STATE_STYLES[state]) or ring.sawtooth or on_axis
-        width = text_width_mm(words, height_mm)
-        aside = width / 2 + 1.0 if on_axis and brick.width_intrados_mm / scale > 2 * width + 3.5 else 0.0
-        at = (float(x) / scale + aside, float(y) / scale - height_mm / 2)
-        row.append(Text(at, words, height_mm, ink.letters(), Anchor.MIDDLE, backed=backed))
-        fits = fits and _fits(brick, width, height_mm, scale)
-    step = 1 if fits else max(5, legible_step(row))
-    kept = [t for k, t in enumerate(row, start=1) if step == 1 or k % step == 0 or k in (1, len(row))]
-    if len(kept) > 2 and step > 1 and len(row) % step not in (0,) and len(row) % step < step / 2:
+    pairs = list(zip(ring.bricks, states, strict=True))
+    row = [_number(brick, state, scale, height_mm, sawtooth=ring.sawtooth) for brick, state in pairs]
+    if not _all_fit(ring.bricks, row, scale, _fits):
+        turned = [_turned(text, brick, scale) for text, brick in zip(row, ring.bricks, strict=True)]
+        if _all_fit(ring.bricks, turned, scale, _fits_along):
+            row = turned
+        else:
+            row = [replace(text, backed=True) for text in _every_fifth(row)]
+    return tuple(replace(t, at=(t.at[0] * scale, t.at[1] * scale)) for t in row)
+
+
+def _all_fit(
+    bricks: Sequence[Brick],
+    row: Sequence[Text],
+    scale: float,
+    fits: Callable[[Brick, float, float, float], bool],
+) -> bool:
+    """Whether every number lies inside its brick."""
+    widths = (text_width_mm(text.text, text.height_mm) for text in row)
+    each = zip(bricks, widths, row, strict=True)
+    return all(fits(brick, width, text.height_mm, scale) for brick, width, text in each)
+
+
+def _number(brick: Brick, state: BrickState, scale: float, height_mm: float, *, sawtooth: bool) -> Text:
+    """The upright number of a brick on paper, beside the axis where that runs through it."""
+    x, y = brick.corners_mm.mean(axis=0)
+    words = str(brick.course)
+    on_axis = abs(brick.from_crown_mm) <= 0.5 * brick.width_intrados_mm + 2.0 * scale
+    backed = not _is_plain(STATE_STYLES[state]) or sawtooth or on_axis
+    width = text_width_mm(words, height_mm)
+    aside = width / 2 + 1.0 if on_axis and brick.width_intrados_mm / scale > 2 * width + 3.5 else 0.0
+    at = (float(x) / scale + aside, float(y) / scale - height_mm / 2)
+    return Text(at, words, height_mm, ink.letters(), Anchor.MIDDLE, backed=backed)
+
+
+def _turned(text: Text, brick: Brick, scale: float) -> Text:
+    """A number turned along its brick, read from below or from the right."""
+    c = brick.corners_mm
+    across = c[2] + c[3] - c[0] - c[1]
+    turn = math.atan2(float(across[1]), float(across[0]))
+    if turn > LEAST_TURN_RAD + math.pi:
+        turn -= math.pi
+    elif turn <= LEAST_TURN_RAD:
+        turn += math.pi
+    x, y = c.mean(axis=0) / scale
+    down = text.height_mm / 2
+    at = (float(x) + down * math.sin(turn), float(y) - down * math.cos(turn))
+    return replace(text, at=at, turn_rad=turn)
+
+
+def _every_fifth(row: Sequence[Text]) -> list[Text]:
+    """Of a row too close for every number the first, every fifth (tenth …) and the last."""
+    step = max(5, legible_step(row))
+    kept = [t for k, t in enumerate(row, start=1) if k % step == 0 or k in (1, len(row))]
+    if len(kept) > 2 and len(row) % step != 0 and len(row) % step < step / 2:
         del kept[-2]
-    return tuple(
-        Text(
-            (t.at[0] * scale, t.at[1] * scale),
-            t.text,
-            t.height_mm,
-            t.style,
-            t.anchor,
-            backed=t.backed or step > 1,
-        )
-        for t in kept
-    )
+    return kept
 
 
 def _is_plain(style: Style) -> bool:
@@ -134,3 +168,10 @@ def _fits(brick: Brick, width: float, height: float, scale: float) -> bool:
         if reach + 0.5 > length:
             return False
     return True
+
+
+def _fits_along(brick: Brick, width: float, height: float, scale: float) -> bool:
+    """Whether a number turned along a brick lies inside it, with a little air."""
+    c = brick.corners_mm / scale
+    narrowest = min(math.dist(c[0], c[1]), math.dist(c[2], c[3]))
+    return width + 0.5 <= math.dist(c[0] + c[1], c[2] + c[3]) / 2 and height + 0.5 <= narrowest

@@ -15,6 +15,8 @@ from survey.sheets.kit.schedule import LEADING_RATIO
 
 CAUTION_MM = 2.5
 """Capital height of what warns of danger, where a sheet has the room."""
+FURNITURE_MM = 8.0
+"""Height that a scale bar and an orientation mark take below a drawing."""
 CHECK_MM = 100.0
 """Length of the check bar on every 1 : 1 page."""
 _BAND_MM = 13.0

@@ -28,6 +28,7 @@ from survey.sheets.kit.lettering import text_box, text_width_mm
 Mark = Line | Polyline | Arc | EllipticArc | Circle | Text
 """What a renderer draws."""
 
+_ARC_STEP_RAD = math.radians(0.5)
 GAP_MM = 1.2
 """From the measured point to its extension line, on paper."""
 OVERRUN_MM = 1.5
@@ -37,7 +38,7 @@ TICK_MM = 1.4
 TICK_PEN_MM = 0.35
 LIFT_MM = 1.0
 """From the dimension line to the foot of its text."""
-_LEAST_TURN_RAD = math.radians(-85.0)
+LEAST_TURN_RAD = math.radians(-85.0)
 """Figures read from below or from the right; a line a little off plumb still from the right."""
 DASHES_MM = {
     Dash.SOLID: (),
@@ -91,7 +92,7 @@ def _dimension_text(
     (x1, y1), (x2, y2) = dimension.start, dimension.end
     turn = math.atan2(y2 - y1, x2 - x1)
     lift = LIFT_MM
-    if not _LEAST_TURN_RAD < turn <= _LEAST_TURN_RAD + math.pi:
+    if not LEAST_TURN_RAD < turn <= LEAST_TURN_RAD + math.pi:
         turn, lift = turn + math.copysign(math.pi, -turn), -LIFT_MM
     width = text_width_mm(dimension.text, dimension.height_mm)
     outside = width + 2 * TICK_MM > length_paper
@@ -190,6 +191,16 @@ def mark_box(mark: Mark) -> Box:
             points = _arc_extremes(mark)
     left, bottom = min(x for x, _ in points), min(y for _, y in points)
     return Box(left, bottom, max(x for x, _ in points) - left, max(y for _, y in points) - bottom)
+
+
+def touches(mark: Mark, box: Box) -> bool:
+    """Whether a mark on paper reaches into a box; an arc is looked at point by point."""
+    if not mark_box(mark).meets(box):
+        return False
+    if not isinstance(mark, Arc | EllipticArc):
+        return True
+    n = max(2, math.ceil(sweep_rad(mark) / _ARC_STEP_RAD) + 1)
+    return any(box.left < x < box.right and box.bottom < y < box.top for x, y in arc_points(mark, n))
 
 
 def _arc_extremes(mark: Arc | EllipticArc) -> tuple[XY, ...]:

@@ -25,6 +25,7 @@ from survey.sheets.drawing import (
     Primitive,
     Text,
 )
+from survey.sheets.fit.level import level_of
 from survey.sheets.fit.striking import striking
 from survey.sheets.kit import ink
 from survey.sheets.kit.brickwork import (
@@ -68,10 +69,16 @@ def elevation_drawing(record: Record, plan: RebuildPlan, scale: float, *, centre
     marks.extend(_lines(plan, bed, scale))
     marks.extend(_dimensions(plan, bed, scale))
     marks.extend(numbers)
+    level = level_of(bed.left, bed.right, scale)
+    marks.extend(level.marks)
     struck = striking(plan.shape, scale) if centres else None
     if struck is not None:
         marks.extend(struck.marks)
-    wanted = (_springing_names(bed, scale), *(struck.wanted if struck is not None else ()))
+    wanted = (
+        _springing_names(bed, scale),
+        *(struck.wanted if struck is not None else ()),
+        *level.wanted,
+    )
     keep_out = struck.keep_out if struck is not None else ()
     at_origin = Placed(Drawing(NAME, tuple(marks)), (0.0, 0.0), (0.0, 0.0), scale)
     taken = [mark for mark in on_paper(at_origin) if isinstance(mark, Text)]

@@ -15,6 +15,7 @@ from survey.sheets.fit.facts import facts_schedule, rings_schedule
 from survey.sheets.kit.brickwork import STATE_STYLES, BrickState, brick_state, missing_courses
 from survey.sheets.kit.caution_print import in_caution_print
 from survey.sheets.kit.furniture import (
+    FURNITURE_MM,
     KeyEntry,
     cautions,
     cautions_height_mm,
@@ -25,9 +26,12 @@ from survey.sheets.kit.furniture import (
     scale_bar,
 )
 from survey.sheets.kit.page import Page, Paper, fitted, scales_for
+from survey.sheets.kit.placing import on_paper, touches
 from survey.sheets.kit.schedule import schedule_height_mm, schedule_primitives, schedule_width_mm
 from survey.sheets.rebuild.elevation import FITTED_PEN, NAME, elevation_drawing, fitted_curves
 
+_SCALE_BAR_MM, _ORIENTATION_MM = 115.0, 66.0
+"""Widths of the scale bar with its figures and of the orientation mark."""
 _GAP_MM = 6.0
 """Between the parts of the sheet."""
 
@@ -60,13 +64,33 @@ def _page(record: Record, fit: ArchFit, plan: RebuildPlan, drawn: Drawn, caution
         area.width,
         area.height - foot_height - banner_height - _GAP_MM,
     )
-    placed = _place(plan, drawn, room)
+    placed, furniture_foot = _beside_furniture(plan, drawn, room)
     title = "Elevation, repair" if plan.scope is Scope.REPAIR else "Elevation, rebuilt whole"
     furniture = (
-        *scale_bar((room.left, room.bottom + 2.0), placed.scale),
-        *orientation_mark((room.right - 33.0, room.bottom + 3.0)),
+        *scale_bar((room.left, furniture_foot + 2.0), placed.scale),
+        *orientation_mark((room.right - 33.0, furniture_foot + 3.0)),
     )
     return Page(NAME, title, (*foot, *banner, *furniture), (placed,), placed.scale)
+
+
+def _beside_furniture(plan: RebuildPlan, drawn: Drawn, room: Box) -> tuple[Placed, float]:
+    """The drawing, and the foot of the scale bar and the orientation mark.
+
+    They stand below the drawing, or where that costs a scale in the corners above the haunches, if those are
+    free.
+    """
+    below = _place(
+        plan, drawn, Box(room.left, room.bottom + FURNITURE_MM, room.width, room.height - FURNITURE_MM)
+    )
+    alone = _place(plan, drawn, room)
+    foot = room.top - FURNITURE_MM
+    corners = (
+        Box(room.left, foot, _SCALE_BAR_MM, FURNITURE_MM),
+        Box(room.right - _ORIENTATION_MM, foot, _ORIENTATION_MM, FURNITURE_MM),
+    )
+    if alone.scale < below.scale and not any(touches(mark, c) for mark in on_paper(alone) for c in corners):
+        return alone, foot
+    return below, room.bottom
 
 
 def _place(plan: RebuildPlan, drawn: Drawn, room: Box) -> Placed:

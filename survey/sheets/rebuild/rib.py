@@ -15,6 +15,7 @@ from survey.sheets.drawing import Box, Drawing, Placed, Primitive, Sheet
 from survey.sheets.kit import ink
 from survey.sheets.kit.caution_print import in_caution_print
 from survey.sheets.kit.furniture import (
+    FURNITURE_MM,
     cautions,
     cautions_height_mm,
     notes,
@@ -111,7 +112,7 @@ def _drawn(
 
 def _fitted(plan: RebuildPlan, drawn: Callable[[float], Drawing], view: Box) -> Placed:
     """The rib as large as it fits above the scale bar."""
-    above = Box(view.left, view.bottom + 7.0, view.width, view.height - 7.0)
+    above = Box(view.left, view.bottom + FURNITURE_MM, view.width, view.height - FURNITURE_MM)
     rib = plan.centring.rib
     width = float(np.ptp(rib.point(np.array([0.0, rib.length_mm]))[:, 0]))
     return fitted(drawn, above, scales=scales_for(width, above))
@@ -173,7 +174,7 @@ def ordinates_schedule(plan: RebuildPlan) -> Schedule:
     )
     rows = tuple(
         (
-            figure(mark.x_mm - plan.shape.axis_x_mm, 1),
+            figure(mark.from_axis_mm, 1),
             figure(mark.soffit_y_mm - plan.shape.springing_y_mm, 1),
             figure(mark.rib_y_mm - plan.shape.springing_y_mm, 1),
             figure(mark.along_left_mm, 1),

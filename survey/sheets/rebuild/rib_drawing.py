@@ -25,6 +25,7 @@ from survey.sheets.drawing import (
     Primitive,
     Text,
 )
+from survey.sheets.fit.level import LEVEL_PEN, fall_words
 from survey.sheets.kit import ink
 from survey.sheets.kit.labels import place_labels, thinned
 from survey.sheets.kit.lettering import text_width_mm
@@ -33,7 +34,7 @@ from survey.sheets.kit.placing import on_paper
 from survey.sheets.kit.schedule import figure
 
 NAME = "rib"
-_FIGURE_MM = 3.0
+_FIGURE_MM = 4.5
 """Between two ordinates on paper, so that the figure of each stands clear of the next line."""
 _TICK_MM = 3.0
 """Course marks outside the soffit, on paper."""
@@ -63,7 +64,8 @@ def rib_drawing(plan: RebuildPlan, timber: Centring, scale: float) -> Drawing:
     ]
     at_origin = Placed(Drawing(NAME, tuple(marks)), (0.0, 0.0), (0.0, 0.0), scale)
     taken = [mark for mark in on_paper(at_origin) if isinstance(mark, Text)]
-    names = place_labels(_board_names(centring, timber, scale), taken).texts
+    wanted = [*_level_words(plan, scale), *_board_names(centring, timber, scale)]
+    names = place_labels(wanted, taken).texts
     heights = place_labels(_heights(plan, scale), [*taken, *names]).texts
     return Drawing(NAME, (*marks, *(_in_model(text, scale) for text in (*names, *heights))))
 
@@ -185,14 +187,35 @@ def _springing(plan: RebuildPlan) -> tuple[XY, XY]:
 
 
 def _ordinates(plan: RebuildPlan, scale: float) -> list[Primitive]:
-    """The springing line, and upright lines from it to the rib."""
-    (x1, y1), (x2, y2) = _springing(plan)
+    """The springing line, the level through its middle where it is not level, and from that upright lines to
+    the rib."""
+    left, right = _springing(plan)
     fine = ink.pen(Layer.SETTING_OUT, ink.HAIR_MM, ink.GREY)
     chain = ink.pen(Layer.SETTING_OUT, ink.FINE_MM, dash=Dash.CHAIN)
-    marks: list[Primitive] = [Line((x1, y1), (x2, y2), chain)]
+    level = plan.shape.springing_y_mm
+    marks: list[Primitive] = [Line(left, right, chain)]
+    if fall_words(left, right):
+        marks.append(Line((left[0], level), (right[0], level), LEVEL_PEN))
     for mark in _shown(plan, scale):
-        marks.append(Line((mark.x_mm, _level(plan, mark.x_mm)), (mark.x_mm, mark.rib_y_mm), fine))
+        marks.append(Line((mark.x_mm, level), (mark.x_mm, mark.rib_y_mm), fine))
     return marks
+
+
+def _level_words(plan: RebuildPlan, scale: float) -> list[tuple[Text, ...]]:
+    """Places on paper, in the tie, for what the dotted level is; none where the springing line is level."""
+    left, right = _springing(plan)
+    told = fall_words(left, right)
+    if not told:
+        return []
+    words = f"dotted: level, from which the ordinates rise; {told} over the span"
+    low = min(left[1], right[1]) / scale
+    x, style = (left[0] + right[0]) / 2.0 / scale, ink.letters(Layer.SETTING_OUT)
+    return [
+        tuple(
+            Text((x, low - down), words, ink.SMALL_TEXT_MM, style, Anchor.MIDDLE, backed=True)
+            for down in (4.5, 8.0, 11.5)
+        )
+    ]
 
 
 def _shown(plan: RebuildPlan, scale: float) -> list[CentringMark]:
@@ -208,19 +231,11 @@ def _shown(plan: RebuildPlan, scale: float) -> list[CentringMark]:
     return sorted(kept, key=lambda m: m.x_mm)
 
 
-def _level(plan: RebuildPlan, x_mm: float) -> float:
-    """Height of the springing line at x."""
-    (x1, y1), (x2, y2) = _springing(plan)
-    return y1 + (y2 - y1) * (x_mm - x1) / (x2 - x1)
-
-
 def _heights(plan: RebuildPlan, scale: float) -> list[tuple[Text, ...]]:
-    """The rib's height over the springing line up each ordinate long enough for it, on paper; the middle's
-    first."""
+    """The rib's height over the level up each ordinate long enough for it, on paper; the middle's first."""
     wanted: list[tuple[Text, ...]] = []
-    middle = plan.shape.axis_x_mm
+    middle, foot = plan.shape.axis_x_mm, plan.shape.springing_y_mm
     for mark in sorted(_shown(plan, scale), key=lambda m: abs(m.x_mm - middle)):
-        foot = _level(plan, mark.x_mm)
         words = figure(mark.rib_y_mm - foot)
         room = (mark.rib_y_mm - foot) / scale
         if room < text_width_mm(words, ink.SMALL_TEXT_MM) + 4.0:

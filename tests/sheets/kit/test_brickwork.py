@@ -1,5 +1,6 @@
 """Bricks on the elevation: states told apart, numbers inside their bricks."""
 
+import math
 from dataclasses import replace
 from itertools import combinations
 
@@ -19,7 +20,7 @@ from survey.sheets.kit.brickwork import (
     course_numbers,
     missing_courses,
 )
-from survey.sheets.kit.lettering import text_box
+from survey.sheets.kit.lettering import ground_corners, text_box
 
 MADE = handmade()
 BRICK = MADE.plan.rings[0].bricks[0]
@@ -100,6 +101,21 @@ def test_where_all_are_numbered_every_number_lies_in_its_brick(scale):
         height = on_paper.height * 1.0 / 1.39  # capitals alone: the box has room for tails
         figures = box(on_paper.left, on_paper.top - height, on_paper.right, on_paper.top)
         assert Polygon(brick.corners_mm / scale).buffer(0.35).contains(figures)
+
+
+@pytest.mark.parametrize("scale", [15.0, 20.0])
+def test_where_upright_numbers_do_not_fit_they_lie_along_their_bricks(scale):
+    ring = MADE.plan.rings[0]
+    texts = numbers_on_paper(ring, scale)
+    assert [t.text for t in texts] == [str(b.course) for b in ring.bricks]
+    for text, brick in zip(texts, ring.bricks, strict=True):
+        paper = replace(text, at=(text.at[0] / scale, text.at[1] / scale))
+        capitals = Polygon(ground_corners(replace(paper, backed=True))).buffer(-0.25 * text.height_mm)
+        assert Polygon(brick.corners_mm / scale).buffer(0.05).contains(capitals)
+        assert math.radians(-85.0) < text.turn_rad <= math.radians(95.0)
+        low, high = brick.corners_mm[:2].mean(axis=0), brick.corners_mm[2:].mean(axis=0)
+        along = (high - low) / math.dist(low, high)
+        assert abs(along @ (math.cos(text.turn_rad), math.sin(text.turn_rad))) == pytest.approx(1.0)
 
 
 def test_small_bricks_are_numbered_first_fifth_and_last():

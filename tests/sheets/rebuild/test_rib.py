@@ -10,7 +10,7 @@ import pytest
 from sheets.legibility import said
 from sheets.worked import works
 
-from survey.sheets.drawing import Layer, Line, Placed, Polyline, Text
+from survey.sheets.drawing import Dash, Layer, Line, Placed, Polyline, Text
 from survey.sheets.kit.lettering import text_box
 from survey.sheets.kit.placing import on_paper
 from survey.sheets.rebuild.rib import boards_schedule, facts, marks_schedule, ordinates_schedule, rib_sheets
@@ -63,11 +63,36 @@ def test_ordinates_reach_from_the_springing_line_to_the_rib(made):
     even = {(m.x_mm, m.rib_y_mm) for m in reached if abs((m.x_mm - middle) / 100.0 % 1.0 - 0.5) > 0.499}
     assert even <= tops
     apart = np.diff([m.start[0] for m in upright])
-    assert apart.min() >= 30.0  # 3 mm on paper, so that each figure stands clear of the next line
-    heights = {
-        t.text for t in drawing.primitives if isinstance(t, Text) and t.style.layer is Layer.SETTING_OUT
-    }
+    assert apart.min() >= 45.0  # 4.5 mm on paper, so that each figure stands clear of the next line
+    assert {m.start[1] for m in upright} == {made.plan.shape.springing_y_mm}
+    heights = {t.text for t in lettered(drawing, Layer.SETTING_OUT) if t.turn_rad}
     assert heights <= {f"{m.end[1] - m.start[1]:.0f}" for m in upright}
+    listed = [number(row[2]) for row in ordinates_schedule(made.plan).rows if row[2]]
+    assert all(min(abs(float(words) - height) for height in listed) <= 0.551 for words in heights)
+
+
+def lettered(drawing, layer):
+    return [t for t in drawing.primitives if isinstance(t, Text) and t.style.layer is layer]
+
+
+@EVERY
+def test_a_springing_line_out_of_level_has_the_level_drawn_and_its_fall_told(made):
+    soffit = made.plan.rings[0].inner
+    left, right = soffit.point(np.array([0.0, soffit.length_mm]))
+    fall = float(right[1] - left[1])
+    drawing = rib_drawing(made.plan, made.record.centring, 10.0)
+    dotted = [m for m in drawing.primitives if isinstance(m, Line) and m.style.dash is Dash.DOTTED]
+    words = [t.text for t in lettered(drawing, Layer.SETTING_OUT) if "level" in t.text]
+    if abs(fall) < 0.5:
+        assert dotted == []
+        assert words == []
+        return
+    (line,) = dotted
+    assert line.start[1] == line.end[1] == made.plan.shape.springing_y_mm
+    side = "right" if fall > 0 else "left"
+    assert words == [
+        f"dotted: level, from which the ordinates rise; {side} springing {abs(fall):.0f} higher over the span"
+    ]
 
 
 @EVERY
