@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import cast
 
 import numpy as np
@@ -25,7 +24,7 @@ from survey.rebuild.laying.salvage import place_salvage, purchase_notes, salvage
 from survey.rebuild.layout.courses import Fate, RingCount, choose_scope, count_ring, fates, missing_courses
 from survey.rebuild.layout.draft import ClosedRing, RingDraft, close_ring, planned_widths
 from survey.rebuild.layout.ring import LaidOutRing, lay_out
-from survey.rebuild.layout.stagger import alignment_warning, joints_against, stagger
+from survey.rebuild.layout.stagger import alignment_warnings, joints_against, stagger
 from survey.rebuild.plan import RebuildOptions, RebuildPlan, Scope
 from survey.rebuild.quantities import take_quantities
 from survey.rebuild.remarks import default_limit_warnings, rhythm_words, sawtooth_notes, standing_warnings
@@ -294,7 +293,7 @@ def _finish(
                 for s in standing_warnings(record, draft, found.rhythm.gross.reshape(-1, 2))
             ),
             *salvage_warnings(saved, rings, tolerance_mm=record.tolerances.joint_mm),
-            *(s for a, b in pairwise(rings) for s in alignment_warning(b, a)),
+            *alignment_warnings(rings),
         ),
         cautions=CAUTIONS,
         notes=(

@@ -9,6 +9,7 @@ from survey.rebuild.laying.laying import laying_notes, order_laying, where_to_go
 from survey.rebuild.laying.replanned import replan_rings
 from survey.rebuild.laying.salvage import purchase_notes
 from survey.rebuild.layout.marks import Profile, course_marks, crown_station_mm, soffit_of
+from survey.rebuild.layout.stagger import alignment_warnings
 from survey.rebuild.plan import RebuildPlan
 from survey.record.model import LaidMark
 
@@ -43,6 +44,7 @@ def replan(plan: RebuildPlan, marks: Sequence[LaidMark]) -> RebuildPlan:
     profile = Profile(soffit, crown_station_mm(plan.shape, soffit), plan.centring.rib)
     kept = (m for m in plan.centring.marks if m.what != "mark" or m.ring not in changed)
     centring = replace(plan.centring, marks=(*kept, *course_marks(profile, rings)))
+    warned_before = alignment_warnings(plan.rings)
     told_before = (*laying_notes(plan.rings), *purchase_notes(plan.rings))
     before = {s for r in plan.rings if r.ring in changed for s in r.closing_refusals}
     refusals = (*(s for s in plan.refusals if s not in before), *done.refusals)
@@ -53,7 +55,11 @@ def replan(plan: RebuildPlan, marks: Sequence[LaidMark]) -> RebuildPlan:
         centring=centring,
         laying=laying,
         refusals=refusals,
-        warnings=(*plan.warnings, *done.warnings),
+        warnings=(
+            *(warning for warning in plan.warnings if warning not in warned_before),
+            *alignment_warnings(done.rings),
+            *done.warnings,
+        ),
         notes=(
             *(note for note in plan.notes if note not in told_before),
             *done.notes,

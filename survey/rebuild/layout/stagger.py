@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from survey.curves.protocol import Curve, Floats
-from survey.rebuild.plan import BrickKind, RingPlan
+from survey.rebuild.plan import RingPlan
 from survey.rebuild.refusals import courses_named
 from survey.rebuild.words import listed
 
@@ -178,13 +179,18 @@ def _last_costs(step: Floats, shift: Floats, change: Floats, *, symmetric: bool,
     return cost
 
 
-def alignment_warning(ring: RingPlan, inside: RingPlan) -> tuple[str, ...]:
+def alignment_warnings(rings: Sequence[RingPlan]) -> tuple[str, ...]:
+    """A sentence for every ring, ring 1 first, whose new joints line up with those of the ring inside it."""
+    return tuple(s for inside, ring in pairwise(rings) for s in _alignment_warning(ring, inside))
+
+
+def _alignment_warning(ring: RingPlan, inside: RingPlan) -> tuple[str, ...]:
     """A sentence naming the new joints of a ring that line up with those of the ring inside it, if any."""
     start = np.array([b.station_start_mm for b in ring.bricks])
     end = np.array([b.station_end_mm for b in ring.bricks])
     courses = lined_up(joints_against(start, end, ring.inner, inside))
-    new = np.array([b.kind is not BrickKind.IN_SITU for b in ring.bricks])
-    courses = courses[new[courses - 1] | new[courses]]  # what stands is not ours to lay otherwise
+    new = np.array([b.to_lay for b in ring.bricks])
+    courses = courses[new[courses - 1] | new[courses]]  # what stands or is laid is not ours to lay otherwise
     if not courses.size:
         return ()
     where = _where(courses.tolist(), ring.count - 1)
@@ -208,7 +214,7 @@ def _where(courses: Sequence[int], n_joints: int) -> str:
         return f"after {courses_named(courses)}"
     first = listed([str(course) for course in courses[:FIRST_NAMED]])
     told = f"{len(courses)} of {n_joints} joints, the first after courses {first}"
-    if 2 * len(courses) > n_joints:
+    if 4 * len(courses) > 3 * n_joints:
         return f"nearly everywhere ({told})"
     step = _even_step(courses)
     return f"in many places ({told})" if step is None else f"about every {step} course ({told})"

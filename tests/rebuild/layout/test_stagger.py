@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 from rebuild.factory import fit, lay, lines_of, notes_from, record, ring
 
-from survey.curves import elliptical, segmental
+from survey.curves import elliptical, segmental, semicircular
 from survey.rebuild import RebuildPlan, plan_rebuild
 from survey.rebuild.layout.stagger import STEP_MM, OuterJoints, _where, joints_against, lined_up, stagger
+from survey.record.model import Edge, LaidMark
 
 
 def joints_at(middle: list[float], inside: list[float], width: float = 8.0) -> OuterJoints:
@@ -141,3 +142,28 @@ def test_rings_of_an_ellipse_are_compared_on_their_own_curves() -> None:
     over = outer.locate(inner.point(middles)).station_mm
     joints = joints_at([0.0, *over, outer.length_mm], list(over))
     assert lined_up(joints).tolist() == list(range(1, 40))
+
+
+def test_joints_between_laid_bricks_are_not_spoken_of() -> None:
+    """Of two rings of one pitch every joint lines up; with ten laid on each side the rest still does."""
+    shape = semicircular(1000.0)
+    rings = (ring(1, 40, depth_mm=120.0), ring(2, 40, depth_mm=120.0))
+    laid = lay(lines_of(shape, rings)[1].length_mm, np.full(40, 50.0), np.ones(41))
+    given = replace(record(rings), courses=notes_from(laid, ring=2))
+    before = plan_rebuild(given, fit(shape, given))
+    marks = tuple(
+        LaidMark(2, c, Edge.RIGHT, before.rings[1].bricks[c - 1].station_end_mm / 1.12, c + 1)
+        for c in (*range(1, 11), *range(31, 41))
+    )
+    begun = replace(given, laid=marks)
+    after = plan_rebuild(begun, fit(shape, begun))
+
+    def told(plan: RebuildPlan) -> list[str]:
+        return [w.split(" with those of ring 1 ")[1] for w in plan.warnings if "line up" in w]
+
+    assert [words.split(";")[0] for words in told(before)] == [
+        "nearly everywhere (39 of 39 joints, the first after courses 1, 2 and 3)"
+    ]
+    assert [words.split(";")[0] for words in told(after)] == [
+        "in many places (21 of 39 joints, the first after courses 10, 11 and 12)"
+    ]
