@@ -61,14 +61,15 @@ def _wrapped(schedule: Schedule, widths_mm: dict[int, float]) -> Schedule:
 
 
 def in_large_print(schedule: Schedule, box: Box) -> Schedule:
-    """The same table in the largest print that needs no more pages than its own print does.
+    """The same table in the largest print that needs no more pages than its own print or the least does.
 
     Columns that wrap are as wide as their entries ask for and the blocks side by side leave room for.
     """
     if schedule_width_mm(schedule) > box.width:
         return schedule
-    pages = pages_needed(schedule, box)
-    for height in (*(h for h in LARGE_PRINT_MM if h > schedule.height_mm), schedule.height_mm):
+    small = min(schedule.height_mm, ink.SMALL_TEXT_MM)
+    pages = min(pages_needed(s, box) for s in (schedule, *_shapes(_printed(schedule, small), box)))
+    for height in (*(h for h in LARGE_PRINT_MM if h > schedule.height_mm), schedule.height_mm, small):
         shapes = list(_shapes(_printed(schedule, height), box))
         best = min(shapes, key=lambda s: (pages_needed(s, box), schedule_height_mm(s)), default=None)
         if best is not None and pages_needed(best, box) <= pages:

@@ -11,7 +11,7 @@ from survey.sheets.kit import ink
 from survey.sheets.kit.brickwork import STATE_STYLES, BrickState, mortar_bed
 from survey.sheets.kit.furniture import KeyEntry
 from survey.sheets.kit.labels import thinned
-from survey.sheets.kit.lettering import text_width_mm
+from survey.sheets.kit.lettering import text_box, text_width_mm
 from survey.sheets.kit.outline import curve_primitives
 
 NAME = "laying"
@@ -19,6 +19,8 @@ _NUMBERS_MM = (3.4, 3.0, 2.6, 2.2, ink.SMALL_TEXT_MM)
 """Capital heights tried for the steps inside their bricks."""
 _BESIDE_MM = 2.6
 """Capital height of the steps beside a ring whose bricks are too small for theirs."""
+_APART_MM = 1.0
+"""Between two such steps."""
 _STANDING = Style(Layer.BRICK, ink.HAIR_MM, ink.GREY, fill=ink.WHITE)
 _LAID = ink.area(Layer.BRICK_NEW, width_mm=ink.FINE_MM)
 _STOP = ink.area(Layer.BRICK_NEW, ink.PALE, width_mm=ink.MEDIUM_MM)
@@ -73,7 +75,18 @@ def _numbers(ring: RingPlan, steps: Steps, scale: float, beside: float) -> tuple
             return thinned([_number(brick, step, scale, 0.0, height) for brick, step in laid])
     first = min(step.step for _, step in laid)
     told = [(b, s) for b, s in laid if s.stop or s.step == first]
-    return thinned([_number(brick, step, scale, beside, _BESIDE_MM) for brick, step in told])
+    told.sort(key=lambda pair: (pair[1].step != first, pair[1].side != KEY, pair[1].step))
+    return _apart([_number(brick, step, scale, beside, _BESIDE_MM) for brick, step in told])
+
+
+def _apart(texts: list[Text]) -> tuple[Text, ...]:
+    """Of texts on paper, the most important first, those that do not run together."""
+    kept: list[Text] = []
+    for text in texts:
+        around = text_box(text).grown(_APART_MM)
+        if not any(around.meets(text_box(other)) for other in kept):
+            kept.append(text)
+    return tuple(kept)
 
 
 def _fits(brick: Brick, step: LayingStep, scale: float, height: float) -> bool:

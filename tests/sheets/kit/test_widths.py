@@ -14,6 +14,7 @@ from survey.sheets.kit.schedule import (
     Schedule,
     figure,
     flow,
+    pages_needed,
     schedule_height_mm,
     schedule_primitives,
     schedule_width_mm,
@@ -54,6 +55,24 @@ def test_no_larger_print_would_do_whatever_the_width(rows):
             columns = (*COLUMNS[:2], replace(COLUMNS[2], wrap_mm=wrap * height / 2.0))
             tried = replace(table(rows), height_mm=height, columns=columns)
             assert schedule_width_mm(tried) > BOX.width or len(flow(tried, BOX)) > pages
+
+
+def test_a_few_rows_over_are_taken_on_by_a_smaller_print():
+    rows = tuple((f"{k}", figure(17.3 * k, 1), "") for k in range(900))
+    own = Schedule(COLUMNS, rows, "Courses", height_mm=2.2)
+    counts = [n for n in range(100, 900) if _pages(own, n, 2.0) < _pages(own, n, 2.2)]
+    assert counts
+    for n in counts[:: max(1, len(counts) // 5)]:
+        chosen = in_large_print(replace(own, rows=rows[:n]), BOX)
+        assert chosen.height_mm == 2.0
+        assert len(flow(chosen, BOX)) == _pages(own, n, 2.0)
+
+
+def _pages(schedule: Schedule, n: int, height: float) -> int:
+    """Pages of the first rows of a table whose last column holds no words and keeps its heading's width."""
+    narrow = replace(COLUMNS[2], wrap_mm=text_width_mm("note", height, bold=True))
+    tried = replace(schedule, rows=schedule.rows[:n], height_mm=height, columns=(*COLUMNS[:2], narrow))
+    return pages_needed(tried, BOX)
 
 
 def test_a_column_that_has_room_does_not_wrap():

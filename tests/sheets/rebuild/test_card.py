@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from itertools import combinations
 
 import pytest
 from sheets.legibility import overprints, said, sheet_texts
@@ -11,8 +12,10 @@ from sheets.worked import works
 
 from survey.rebuild.laying.laying import order_laying
 from survey.rebuild.plan import BrickKind
-from survey.sheets.drawing import Polyline, Text
+from survey.sheets.drawing import Placed, Polyline, Text
 from survey.sheets.kit import ink
+from survey.sheets.kit.lettering import text_box
+from survey.sheets.kit.placing import on_paper
 from survey.sheets.rebuild.card import (
     CAUTION_MM,
     dry_schedule,
@@ -96,6 +99,20 @@ def test_the_picture_tells_stops_key_and_standing_bricks_apart(made):
     shown = {int(m.text) for m in drawing.primitives if isinstance(m, Text)}
     assert shown <= {s.step for s in made.plan.laying}
     assert shown
+
+
+@pytest.mark.parametrize("scale", [25.0, 40.0, 75.0])
+def test_steps_beside_a_ring_of_small_bricks_keep_apart_and_tell_first_and_key(scale):
+    made = WORKS["gateway"]
+    placed = Placed(laying_drawing(made.plan, scale), (0.0, 0.0), (0.0, 0.0), scale)
+    texts = [m for m in on_paper(placed) if isinstance(m, Text)]
+    for one, other in combinations(texts, 2):
+        assert not text_box(one).grown(1.0 - 1e-6).meets(text_box(other)), (one.text, other.text)
+    shown = {t.text for t in texts}
+    for ring in made.plan.rings:
+        steps = [s for s in made.plan.laying if s.ring == ring.ring]
+        assert f"{min(s.step for s in steps)}" in shown
+        assert {f"{s.step}" for s in steps if s.side == "key"} <= shown
 
 
 def test_joints_of_a_turned_ring_are_given_across_the_joint():
