@@ -20,20 +20,20 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))  # so that it runs as a script, too
 
+from recovery.condition_power import ORACLE_SENTENCE, Naming, name_quickly, naming, power_lines
+from recovery.flaw_oracle import TOLD_ABOVE, log_ratio
 from recovery.flaws import (
     LEANING,
     Flaw,
     Flawed,
     flawed,
     leaning,
-    patched,
-    rejointed,
     sag_mm,
     still_arch,
 )
 from recovery.simulated import SimulatedArch, random_spec, simulate
 
-from survey.condition import DeviationMap, map_deviations
+from survey.condition import map_deviations
 from survey.curves import curve_of
 from survey.curves.protocol import Curve, Floats
 from survey.errors import ArchSurveyError
@@ -44,15 +44,9 @@ from survey.fitting.options import FitOptions
 from survey.fitting.result import ArchFit
 from survey.record.model import UNKNOWN, Feature, Record, Tolerances
 
-PATCH_LENGTHS = (4, 8, 12, 16)
-PATCH_RATIOS = (2.0, 3.0, 4.0, 6.0)
-"""Offsets of patches, over the scatter of the arch's courses as they are surveyed."""
-JOINT_LENGTHS = (4, 8, 12)
-JOINT_RATIOS = (1.0, 1.5, 2.0, 3.0)
-"""Changes of joints, over the scatter of the arch's joints as they are surveyed."""
-UNEVEN_JOINTS = 0.12
-"""Scatter of the simulated joints themselves, as a share of a joint."""
 MOVED_SEED = 90_000
+NO_ORACLE = (Flaw.TWIST, Flaw.UNLEVEL)
+"""Flaws of which the readings are not those of the sound arch moved."""
 SAG_TOLERANCE_MM = Tolerances().intrados_mm
 """A sag within the tolerance of an intrados is not to be named."""
 
@@ -131,28 +125,6 @@ def count_is_right(
     return found.count == arch.n_courses
 
 
-@dataclass(frozen=True, slots=True)
-class Naming:
-    """What was named in one flawed arch: the flaw where it is, anything else, a movement.
-
-    ``beyond_mm`` is how much of a sag no curve of the family can follow; NaN for other flaws. ``refused``
-    where the arch could not be fitted.
-    """
-
-    found: bool
-    wrong: tuple[str, ...]
-    moved: bool
-    beyond_mm: float = float("nan")
-    refused: bool = False
-
-
-def naming(flaw: Flawed, map_: DeviationMap) -> Naming:
-    """What a map of a flawed arch names."""
-    told = [flaw.is_told_by(p) for p in map_.patterns]
-    wrong = tuple(p.name for p, right in zip(map_.patterns, told, strict=True) if not right)
-    return Naming(any(told), wrong, map_.movement is not None)
-
-
 def name_flaw(seed: int, flaw: Flaw) -> Naming:
     """Put a flaw into an arch, fit it with its family known, and see what is named."""
     arch = still_arch(seed)
@@ -162,6 +134,8 @@ def name_flaw(seed: int, flaw: Flaw) -> Naming:
     except ArchSurveyError:
         return Naming(found=False, wrong=(), moved=False, refused=True)
     named = naming(put, map_deviations(put.record, fit))
+    if flaw not in NO_ORACLE:
+        named = replace(named, oracle=log_ratio(arch, put, fit.best) > TOLD_ABOVE)
     return replace(named, beyond_mm=_beyond_mm(arch, fit)) if flaw is Flaw.SAG else named
 
 
@@ -174,13 +148,6 @@ def _beyond_mm(arch: SimulatedArch, fit: ArchFit) -> float:
     return -float((hangs - slopes @ np.linalg.lstsq(slopes, hangs, rcond=None)[0]).min())
 
 
-def name_quickly(arch: SimulatedArch, put: Flawed) -> Naming:
-    """The same with no other family and no movement tried."""
-    family = arch.shape.family
-    fit = fit_arch(put.record, FitOptions(families=(family,), movement=False, chosen=family))
-    return naming(put, map_deviations(put.record, fit))
-
-
 def moved_names(seed: int) -> Naming:
     """What is named beside the movement in an arch that has spread and has nothing else."""
     rng = np.random.default_rng(MOVED_SEED + seed)
@@ -189,37 +156,9 @@ def moved_names(seed: int) -> Naming:
     return naming(Flawed(arch.record, frozenset()), map_deviations(arch.record, fit))
 
 
-def course_scatter_mm(arch: SimulatedArch) -> float:
-    """How far surveyed courses of a sound arch scatter about their curve: irregularity and two readings."""
-    return float(np.hypot(arch.spec.irregularity_mm, arch.spec.point_sigma_mm / np.sqrt(2)))
-
-
-def joint_scatter_mm(arch: SimulatedArch) -> float:
-    """How far the surveyed joints of a sound arch scatter: their unevenness and two readings."""
-    return float(np.hypot(UNEVEN_JOINTS * np.mean(arch.joints_mm), arch.spec.point_sigma_mm * np.sqrt(2)))
-
-
-def patch_power(length: int, ratio: float, seeds: Iterable[int]) -> float:
-    """Share of patches of so many courses and so far off that are found."""
-    found = []
-    for seed in seeds:
-        arch = still_arch(seed, gaps=False)
-        step = ratio * course_scatter_mm(arch) * (1.0 if seed % 2 else -1.0)
-        found.append(name_quickly(arch, patched(arch, length, step, seed)).found)
-    return float(np.mean(found))
-
-
-def joint_power(length: int, ratio: float, seeds: Iterable[int]) -> float:
-    """Share of changes of rhythm over so many courses that are found."""
-    found = []
-    for seed in seeds:
-        arch = still_arch(seed, gaps=False)
-        step = ratio * joint_scatter_mm(arch) * (1.0 if seed % 2 else -1.0)
-        found.append(name_quickly(arch, rejointed(arch, length, step, seed)).found)
-    return float(np.mean(found))
-
-
-def report(n_arches: int = 300, n_flaws: int = 60, n_power: int = 30, *, commit: str = "") -> str:
+def report(
+    n_arches: int = 300, n_flaws: int = 60, n_moved: int = 150, n_power: int = 30, *, commit: str = ""
+) -> str:
     """The whole run as a page of Markdown, with the commit it was made at where that is given."""
     given = [map_trial(seed, family_known=True) for seed in range(n_arches)]
     found = [map_trial(seed, family_known=False) for seed in range(n_arches)]
@@ -254,8 +193,8 @@ def report(n_arches: int = 300, n_flaws: int = 60, n_power: int = 30, *, commit:
         *_count_rows(found),
         "",
         *_false_names(found),
-        *_flaw_lines(n_flaws),
-        *_power_lines(n_power),
+        *_flaw_lines(n_flaws, n_moved),
+        *power_lines(n_power),
         "",
     ]
     return "\n".join(lines)
@@ -275,26 +214,28 @@ def _false_names(found: list[DeviationTrial]) -> list[str]:
     ]
 
 
-def _flaw_lines(n_flaws: int) -> list[str]:
+def _flaw_lines(n_flaws: int, n_moved: int) -> list[str]:
     """What is named in flawed arches."""
     lean = [leaning_names(seed) for seed in range(n_flaws)]
-    moved = [moved_names(seed) for seed in range(n_flaws)]
+    moved = [moved_names(seed) for seed in range(n_moved)]
+    smooth = sum("smooth sag" in n.wrong for n in moved)
     flawed_names = {flaw: [name_flaw(seed, flaw) for seed in range(n_flaws)] for flaw in Flaw}
     beyond = [n.found for n in flawed_names[Flaw.SAG] if n.beyond_mm > SAG_TOLERANCE_MM]
     refused = sum(n.refused for named in flawed_names.values() for n in named)
     return [
         f"Put into {n_flaws} arches each, whose irregularity of up to 3 mm hides much. A run is found where "
-        "it is when it and the run named have half of both together in common:",
+        "it is when it and the run named have half of both together in common. " + ORACLE_SENTENCE,
         "",
-        "| flaw | found where it is | something else named | movement claimed |",
-        "| --- | --- | --- | --- |",
+        "| flaw | found where it is | an oracle | something else named | movement claimed |",
+        "| --- | --- | --- | --- | --- |",
         *(_naming_row(flaw, named) for flaw, named in flawed_names.items()),
         _naming_row(LEANING, lean, sound=True),
-        _naming_row("a spread of 0.4 to 1.5 % of the span", moved, sound=True),
+        _naming_row(f"a spread of 0.4 to 1.5 % of the span ({n_moved} arches)", moved, sound=True),
         "",
         f"In {len(beyond)} of the sagging arches more than {SAG_TOLERANCE_MM:g} mm hang below any curve of "
         f"their family; of these {np.mean(beyond):.0%} are named.",
-        f"Of all flawed arches {refused} could not be fitted.",
+        f"Of all flawed arches {refused} could not be fitted. Of the {n_moved} that have spread {smooth} are "
+        "told to hang smoothly.",
     ]
 
 
@@ -306,40 +247,12 @@ def leaning_names(seed: int) -> Naming:
 
 def _naming_row(what: str, named: list[Naming], *, sound: bool = False) -> str:
     found = "none to find" if sound else f"{np.mean([n.found for n in named]):.0%}"
+    told = [n.oracle for n in named if n.oracle is not None]
+    oracle = f"{np.mean(told):.0%}" if told else "–"
     return (
-        f"| {what} | {found} | {np.mean([bool(n.wrong) for n in named]):.0%} "
+        f"| {what} | {found} | {oracle} | {np.mean([bool(n.wrong) for n in named]):.0%} "
         f"| {np.mean([n.moved for n in named]):.0%} |"
     )
-
-
-def _power_lines(n_power: int) -> list[str]:
-    """What size of patch is seen."""
-    seeds = range(n_power)
-    return [
-        "",
-        "## What size of patch is seen",
-        "",
-        f"Share found in {n_power} arches a field, by the number of courses and by how far they stand off "
-        "over the scatter of the arch's courses as surveyed (the root mean square of its deviations):",
-        "",
-        _ratio_head(PATCH_RATIOS),
-        "| --- |" + " --- |" * len(PATCH_RATIOS),
-        *(_power_row(n, [patch_power(n, r, seeds) for r in PATCH_RATIOS]) for n in PATCH_LENGTHS),
-        "",
-        "The same for courses laid with other joints, over the scatter of the arch's joints as surveyed:",
-        "",
-        _ratio_head(JOINT_RATIOS),
-        "| --- |" + " --- |" * len(JOINT_RATIOS),
-        *(_power_row(n, [joint_power(n, r, seeds) for r in JOINT_RATIOS]) for n in JOINT_LENGTHS),
-    ]
-
-
-def _ratio_head(ratios: tuple[float, ...]) -> str:
-    return "| courses | " + " | ".join(f"{r:g} × the scatter" for r in ratios) + " |"
-
-
-def _power_row(length: int, shares: list[float]) -> str:
-    return f"| {length} | " + " | ".join(f"{share:.0%}" for share in shares) + " |"
 
 
 def _count_rows(trials: list[DeviationTrial]) -> list[str]:

@@ -105,6 +105,26 @@ def patched(arch: SimulatedArch, length: int, step_mm: float, seed: int) -> Flaw
     return _off_the_curve(arch, length, step_mm, rng, frozenset({"repair patch"}))
 
 
+def dropped(arch: SimulatedArch, step_mm: float, seed: int) -> Flawed:
+    """One course off its place by so much, inwards where that is negative."""
+    rng = np.random.default_rng(FIRST_SEED + seed)
+    return _off_the_curve(arch, 1, step_mm, rng, frozenset({"dropped course", "recessed course"}))
+
+
+def relaid(arch: SimulatedArch, length: int, step_mm: float, seed: int) -> Flawed:
+    """So many courses of bricks wider by so much about their middles."""
+    rng = np.random.default_rng(FIRST_SEED + seed)
+    return _another_lot(arch, length, step_mm, rng, frozenset(NAMES[Flaw.LOT]))
+
+
+def sagging(arch: SimulatedArch, ratio: float) -> Flawed:
+    """A sag so many times the usual one."""
+    curve, origin = true_curve(arch)
+    share = curve.locate(arch.record.points.xy_mm - origin).station_mm / curve.length_mm
+    record = _pushed(arch, -ratio * sag_mm(arch, share), 0.0 * share)
+    return Flawed(record, frozenset(NAMES[Flaw.SAG]))
+
+
 def rejointed(arch: SimulatedArch, length: int, step_mm: float, seed: int) -> Flawed:
     """So many courses laid with other joints."""
     rng = np.random.default_rng(FIRST_SEED + seed)
@@ -178,10 +198,7 @@ def _pushed(arch: SimulatedArch, out_mm: Floats, along_mm: Floats) -> Record:
 def _sagging(arch: SimulatedArch, seed: int) -> Record:
     """The middle half of the arch hanging by a raised cosine, tangent to the curve at both its ends."""
     del seed
-    curve, origin = true_curve(arch)
-    points = arch.record.points
-    share = curve.locate(points.xy_mm - origin).station_mm / curve.length_mm
-    return _pushed(arch, -sag_mm(arch, share), 0.0 * share)
+    return sagging(arch, 1.0).record
 
 
 def sag_mm(arch: SimulatedArch, share: Floats) -> Floats:

@@ -9,10 +9,13 @@ from recovery.flaws import (
     STEP_MM,
     Flaw,
     Flawed,
+    dropped,
     flawed,
     leaning,
     rejointed,
+    relaid,
     sag_mm,
+    sagging,
     still_arch,
     true_curve,
 )
@@ -107,6 +110,22 @@ def test_unlevel_springings_differ_by_what_is_said() -> None:
     left, right = (points.xy_mm[on & side][0] for side in sides)
     # Each is read to the arch's sigma and has an irregularity of its own.
     assert abs(left[1] - right[1]) == pytest.approx(max(0.012 * arch.shape.span_mm, 20.0), abs=10.0)
+
+
+def test_a_course_dropped_and_bricks_relaid_are_as_large_as_asked_for() -> None:
+    arch = still_arch(9, gaps=False)
+    points = arch.record.points
+    put = dropped(arch, -9.0, 9)
+    out, _ = moved(arch, put)
+    inside = (points.course == put.first) & (points.ring == 1)
+    assert out[inside] == pytest.approx(np.full(np.count_nonzero(inside), -9.0), abs=1e-6)
+    put = relaid(arch, 7, 3.0, 9)
+    _, along = moved(arch, put)
+    assert put.last - put.first == 6
+    assert np.abs(along).max() == pytest.approx(1.5, abs=1e-6)
+    half, _ = moved(arch, sagging(arch, 0.5))
+    whole, _ = moved(arch, sagging(arch, 1.0))
+    assert 2.0 * half == pytest.approx(whole, abs=1e-5)
 
 
 def test_a_run_is_told_by_a_pattern_that_shares_half_of_both() -> None:
