@@ -27,7 +27,13 @@ from survey.rebuild.layout.ring import LaidOutRing, lay_out
 from survey.rebuild.layout.stagger import alignment_warnings, joints_against, stagger
 from survey.rebuild.plan import RebuildOptions, RebuildPlan, Scope
 from survey.rebuild.quantities import take_quantities
-from survey.rebuild.remarks import default_limit_warnings, rhythm_words, sawtooth_notes, standing_warnings
+from survey.rebuild.remarks import (
+    default_limit_warnings,
+    rhythm_words,
+    sawtooth_notes,
+    standing_warnings,
+    width_warnings,
+)
 from survey.rebuild.repair.found_ring import FoundRing
 from survey.rebuild.repair.repair import repair_draft
 from survey.rebuild.repair.soffit import Base
@@ -286,6 +292,7 @@ def _finish(
         warnings=(
             *default_limit_warnings(record.joints),
             *(d for s in surveyed for d in s.count.doubts),
+            *(d for s in surveyed for d in width_warnings(s.lines.ring, s.rhythm)),
             *(s for r in laid_out for s in r.warnings),
             *(
                 s

@@ -87,6 +87,10 @@ def _mirrored(rhythm: RingRhythm) -> str:
     return f", mirrored joints alike (correlation {rhythm.pattern.mirror_correlation:.2f})"
 
 
+FEWEST_WIDTHS = 5
+"""With fewer widths read nothing is said of them."""
+WIDTH_SHARE = 0.15
+"""Share of brick_width by which the middle width may differ before it is called another brick (judgement)."""
 MIRRORED_FROM = 0.7
 """Correlation of mirrored joints from which they are called alike: half of how they vary is then common."""
 LEAST_TOLD_MM = 0.15
@@ -117,6 +121,32 @@ def default_limit_warnings(limits: JointLimits) -> tuple[str, ...]:
         f"Joint limits by default, for want of {keys} in [joints] of arch.toml: {taken}. They are this "
         "project's judgement after handbooks on new brick arches (1/8 and 3/4 in), not a finding on this "
         "arch: measure the sound joints and write the limits agreed for the job.",
+    )
+
+
+def width_warnings(ring: Ring, rhythm: RingRhythm) -> tuple[str, ...]:
+    """A sentence where the bricks measured are far from the brick that arch.toml describes.
+
+    Of a turned ring that is easily so: a brick of width w turned by the angle a reaches w / cos(a) along the
+    arch, and points taken on its own arrises, or widths noted along the arch, tell another brick.
+    """
+    read = rhythm.width_read
+    if read.sum() < FEWEST_WIDTHS:
+        return ()
+    along_mm, factor = float(np.median(rhythm.width_mm[read])), section_factor(ring)
+    across_mm, given_mm = along_mm / factor, ring.brick_width_mm
+    if abs(across_mm / given_mm - 1.0) <= WIDTH_SHARE:
+        return ()
+    turned = ""
+    if is_sawtooth(ring):
+        turned = f" across, {along_mm:.1f} mm along the arch"
+        given = f"{given_mm:.1f} mm, which would reach {given_mm * factor:.1f} mm along the arch"
+    else:
+        given = f"{given_mm:.1f} mm"
+    return (
+        f"Ring {ring.ring}: its bricks measure {across_mm:.1f} mm{turned}, but brick_width in arch.toml is "
+        f"{given}; the plan takes what was measured. Measure a loose brick before any is bought, and correct "
+        "brick_width or the readings.",
     )
 
 

@@ -10,7 +10,7 @@ from rebuild.factory import edge_survey, fit, lay, note, notes_from, record, rin
 
 from survey.curves import curve_of, segmental, semicircular
 from survey.rebuild import RebuildOptions, Scope, plan_rebuild
-from survey.record.model import Condition, JointLimits, Laid
+from survey.record.model import Condition, JointLimits, Laid, Ring
 
 SHAPE = segmental(2400.0, 400.0)
 LINE = curve_of(SHAPE)
@@ -190,3 +190,30 @@ def test_a_ring_of_one_course_is_told_as_one() -> None:
     uncounted = record((ring(1, None, brick_width_mm=2000.0),))
     told = plan_rebuild(uncounted, fit(SHAPE, uncounted)).warnings
     assert any(w.startswith("Ring 1 was not counted: 1 course of 2000 mm is supposed. ") for w in told)
+
+
+def told_of_widths(one: Ring, width_mm: float, n_read: int = 43) -> list[str]:
+    laid = lay(LINE.length_mm, np.full(43, width_mm), np.full(44, 5.0))
+    rec = record((one,), courses=notes_from(laid)[: n_read + 1])
+    return [w for w in plan_rebuild(rec, fit(SHAPE, rec)).warnings if "its bricks measure" in w]
+
+
+def test_another_brick_than_that_of_arch_toml_is_told() -> None:
+    assert told_of_widths(ring(1, 43, brick_width_mm=42.0), 50.0) == [
+        "Ring 1: its bricks measure 50.0 mm, but brick_width in arch.toml is 42.0 mm; the plan takes what "
+        "was measured. Measure a loose brick before any is bought, and correct brick_width or the readings."
+    ]
+    assert told_of_widths(ring(1, 43, brick_width_mm=44.0), 50.0) == []  # 13.6 % off
+    assert told_of_widths(ring(1, 43, brick_width_mm=42.0), 50.0, n_read=4) == []
+
+
+def test_a_turned_brick_measured_on_its_own_arrises_is_told() -> None:
+    """Edges 52 mm apart along the arch are a brick of 36.8 mm turned by 45 degrees, not one of 52 mm."""
+    one = ring(1, 43, brick_width_mm=52.0, laid=Laid.SAWTOOTH, turn_rad=np.radians(45.0))
+    laid = lay(LINE.length_mm, np.full(43, 52.0), np.full(44, 5.0))
+    rec = record((one,), points=edge_survey(LINE, laid, sigma_mm=0.5))
+    (told,) = (w for w in plan_rebuild(rec, fit(SHAPE, rec)).warnings if "its bricks measure" in w)
+    assert told.startswith(
+        "Ring 1: its bricks measure 36.8 mm across, 52.0 mm along the arch, but brick_width in arch.toml is "
+        "52.0 mm, which would reach 73.5 mm along the arch; "
+    )
