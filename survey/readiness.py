@@ -78,7 +78,9 @@ def _fitted(record: Record, fit: ArchFit) -> Outlook:
     family = fit.verdict.family
     which = "none of the families" if family is None else f"the family is {family.replace('_', '-')}"
     told = f"{len(fit.points.index)} points, {which}"
-    return Outlook(Stage.FIT, True, ". ".join((told, *springings)), doubtful=bool(springings))
+    if springings:
+        return Outlook(Stage.FIT, True, f"{told}. {' '.join(springings)}", doubtful=True)
+    return Outlook(Stage.FIT, True, told)
 
 
 def _springing_doubts(record: Record, fit: ArchFit) -> tuple[str, ...]:
@@ -92,8 +94,7 @@ def _springing_doubts(record: Record, fit: ArchFit) -> tuple[str, ...]:
     if names:
         points = "springing point" if len(names) == 1 else "springing points"
         told += (
-            f"The fit left out {points} {listed(names)}: measure there again, and both edges of the courses "
-            "beside it.",
+            f"Left out: {points} {listed(names)}; measure both edges of the courses beside it again too.",
         )
     return told
 

@@ -223,7 +223,8 @@ def test_a_springing_point_that_is_not_believed_is_a_doubt(
     assert fitted.startswith("fit: can be done, with doubts; ")
     assert "The left springing point " in fitted
     assert fitted.endswith(
-        "The fit left out springing point SL: measure there again, and both edges of the courses beside it."
+        ": measure it again. Left out: springing point SL; "
+        "measure both edges of the courses beside it again too."
     )
     assert said[-1] == Status.DOUBTFUL
 
@@ -240,4 +241,4 @@ def test_a_springing_point_left_out_is_told_with_a_verdict_that_is_not_clear() -
         told = outlooks_of(record)[0]
     assert told.doubtful
     assert told.because.startswith(fit.verdict.because)
-    assert "The fit left out springing points SL and SR: measure there again" in told.because
+    assert "Left out: springing points SL and SR; measure both edges" in told.because
