@@ -267,6 +267,8 @@ def _ring(ring: RingPlan) -> Json:
         "ring": ring.ring,
         "count": ring.count,
         "counted": ring.counted,
+        "laid": sum(brick.laid for brick in ring.bricks),
+        "to_lay": sum(brick.to_lay for brick in ring.bricks),
         "joint_min_mm": ring.joint_min_mm,
         "joint_max_mm": ring.joint_max_mm,
         "closure_mm": _finite(ring.closure_mm),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 from dataclasses import replace
 
 import pytest
@@ -12,8 +13,9 @@ from sheets.cases import REFUSALS, cases
 
 from survey.curves import segmental
 from survey.rebuild import plan_rebuild
-from survey.rebuild.plan import RebuildPlan
+from survey.rebuild.plan import BrickKind, RebuildPlan
 from survey.sheets.results import frames, tables
+from survey.sheets.results.result_json import rebuild_json
 
 CASES = cases()
 SOUND, REFUSED = CASES["elliptical, three rings"].plan, CASES["five-centred, refused"].plan
@@ -81,3 +83,13 @@ def test_marks_stand_in_both_frames():
 def test_frames_have_words_where_the_tables_have(frame):
     assert set(frame(SOUND)["refused"]) == {""}
     assert all(told.startswith("NOT TO BE BUILT: ") for told in frame(REFUSED)["refused"])
+
+
+def test_rebuild_json_counts_what_is_laid_and_what_is_left():
+    rec = record((ring(1, 43),))
+    plan = plan_rebuild(rec, fit(segmental(2400.0, 400.0), rec))
+    (first,) = json.loads(rebuild_json(plan))["rings"]
+    assert (first["count"], first["laid"], first["to_lay"]) == (43, 0, 43)
+    begun = with_bricks(plan, laid={1: True, 2: True}, kind={43: BrickKind.IN_SITU})
+    (first,) = json.loads(rebuild_json(begun))["rings"]
+    assert (first["count"], first["laid"], first["to_lay"]) == (43, 2, 40)
