@@ -76,8 +76,13 @@ class EdgeChain:
         )
 
 
+def whole_courses(table: RingTable) -> Ints:
+    """Courses (m,), from 0, of which both edges of the soffit were read."""
+    return np.flatnonzero(np.isfinite(table.edge_deviation_mm[:, INNER][:, [LEFT, RIGHT]]).all(axis=1))
+
+
 def edge_chain(table: RingTable) -> EdgeChain:
-    """The chain of one ring's edges on the soffit.
+    """The chain of one ring's edges on the soffit; of two courses at least.
 
     Widths have a mean, one that alternates from course to course (as where stretchers and headers do), and a
     small drift; joints a mean and a drift; both may change towards the crown.
@@ -104,7 +109,7 @@ def edge_chain(table: RingTable) -> EdgeChain:
         own_mm2=np.where(~is_width & (gone[:-1] | gone[1:]), UNREAD_MM2, 0.0),
         usual=np.column_stack(usual),
         stiffness=np.concatenate([np.zeros(3), spread**-2.0]),
-        whole=np.flatnonzero(read[::2] & read[1::2]),
+        whole=whole_courses(table),
     )
 
 

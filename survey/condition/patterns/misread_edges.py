@@ -25,6 +25,8 @@ SINGLE_COST = 1.0
 STANDS_OUT = 2.0
 """What is misread is further out than so many times the median of those about it."""
 AROUND = 13
+NEXT_ALIKE = 2
+"""So far apart are neighbours of the same kind. Two off the same way are no misreadings, but a run."""
 APART = 5
 """Of two that are no further apart than this the likelier is judged first."""
 MOST_ROUNDS = 10
@@ -101,4 +103,16 @@ def _odds(pull: Floats, precision: Floats, known: np.ndarray) -> Floats:
     likelier = 0.5 * shift**2 * (1.0 / variance - 1.0 / wider) - 0.5 * np.log(wider / variance) - LOG_ODDS
     around = median_filter(np.abs(shift), size=AROUND, mode="mirror")
     odds[known] = np.where(np.abs(shift) > STANDS_OUT * around, likelier, -np.inf)
+    every = np.zeros(len(pull))
+    every[known] = shift
+    odds[_has_alike(every)] = -np.inf
     return odds
+
+
+def _has_alike(shift: Floats) -> np.ndarray:
+    """Mask (n,) of shifts of which the next of the same kind goes the same way, and half as far."""
+    alike = np.zeros(len(shift), dtype=bool)
+    before, after = shift[:-NEXT_ALIKE], shift[NEXT_ALIKE:]
+    alike[:-NEXT_ALIKE] |= after * np.sign(before) >= 0.5 * np.abs(before)
+    alike[NEXT_ALIKE:] |= before * np.sign(after) >= 0.5 * np.abs(after)
+    return alike & (shift != 0.0)

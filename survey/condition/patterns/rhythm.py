@@ -111,9 +111,8 @@ def _likeliest(chain: EdgeChain) -> _Told | None:
         return None
     weighing = weighings[run.weighing]
     first, last = int(chain.whole[run.first]), int(chain.whole[run.last])
-    told = _Told(
-        run, first, last, weighing.laid, _template((len(chain.step_mm) + 1) // 2, weighing.laid, first, last)
-    )
+    template = _template((len(chain.step_mm) + 1) // 2, weighing.laid, first, last)
+    told = _Told(run, first, last, weighing.laid, template)
     return told if _shared(chain, weighing, told) >= LEAST_SHARE else None
 
 
@@ -170,5 +169,7 @@ def _shared(chain: EdgeChain, weighing: _Weighing, told: _Told) -> float:
     rest = chain.step_mm - told.run.step.value * told.template
     left = chain.step_mm - chain.usual @ weighing.chain.usual_coefficients(rest)
     inside = chain.whole[told.run.first : told.run.last + 1]
-    shown = _courses(left, told.laid)[inside] / _courses(told.template, told.laid)[inside]
+    changed = _courses(told.template, told.laid)[inside]
+    # The last course has no joint after it that was read.
+    shown = _courses(left, told.laid)[inside][changed > 0.0] / changed[changed > 0.0]
     return middle_of(shown) / told.run.step.value

@@ -9,7 +9,7 @@ import numpy as np
 from survey.condition.courses.middles import middle_of, scatter_of
 from survey.condition.courses.ring_table import RingTable
 from survey.condition.hinged import hinged_deviation, off_neighbours
-from survey.condition.patterns.edge_chain import edge_chain
+from survey.condition.patterns.edge_chain import edge_chain, whole_courses
 from survey.condition.patterns.noise_model import (
     CourseNoise,
     independent_noise,
@@ -98,9 +98,8 @@ def other_rhythm(table: RingTable) -> tuple[Pattern, ...]:
 
     By the edges of the bricks where enough courses were read at both; else by widths and joints as noted.
     """
-    chain = edge_chain(table)
-    if len(chain.whole) >= FEWEST_COURSES:
-        runs = other_rhythms(chain)
+    if len(whole_courses(table)) >= FEWEST_COURSES:
+        runs = other_rhythms(edge_chain(table))
     else:
         runs = (
             *_noted_run(table, table.width_mm, Laid.BRICKS),

@@ -345,3 +345,8 @@ def test_a_course_at_the_end_of_a_patch_and_off_as_far_belongs_to_it() -> None:
     record = laid(added(wobbling(0), dict.fromkeys(range(30, 40), 7.0)))
     pattern = only(patterns(record), "repair patch")
     assert (pattern.first_course, pattern.last_course) == (30, 39)
+
+
+def test_a_ring_of_one_course_shows_no_rhythm() -> None:
+    record = record_of(SHAPE, [LaidRing(N), LaidRing(1, ring=2, width_mm=400.0)])
+    assert map_deviations(record, fit_of(record, SHAPE)).patterns == ()

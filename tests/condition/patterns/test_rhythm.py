@@ -138,3 +138,25 @@ def test_few_courses_show_no_rhythm() -> None:
         chain.step_mm, chain.edge_mm2, chain.own_mm2, chain.usual, chain.stiffness, chain.whole[:11]
     )
     assert other_rhythms(few) == ()
+
+
+@pytest.mark.parametrize("laid", [Laid.BRICKS, Laid.BRICKS_IN_PITCH])
+def test_a_run_at_the_end_of_the_chain_is_found(laid: Laid) -> None:
+    edges = edges_of(2, sigma_mm=0.7)
+    for course in range(N - 10, N):
+        if laid is Laid.BRICKS_IN_PITCH:
+            edges[2 * course : 2 * course + 2] += [-2.5, 2.5]
+        else:
+            edges[2 * course + 1 :] += 5.0
+    (found,) = other_rhythms(chain_of(edges, 0.7))
+    assert found.laid is laid
+    assert abs(found.first - (N - 9)) <= 1
+    assert found.last >= N - 2
+
+
+def test_the_last_course_has_no_joint_to_share_in_a_run_of_joints() -> None:
+    edges = edges_of(3, sigma_mm=0.5)
+    for course in range(N - 6, N - 1):
+        edges[2 * course + 2 :] += 14.0
+    found = other_rhythms(chain_of(edges, 0.5))
+    assert [(run.laid, run.first) for run in found] == [(Laid.JOINTS, N - 5)]
