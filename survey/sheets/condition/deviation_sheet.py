@@ -17,13 +17,16 @@ from survey.sheets.condition.deviation_style import deviation_scale
 from survey.sheets.condition.pattern_marks import brackets_of
 from survey.sheets.drawing import Anchor, Primitive, Sheet, Text
 from survey.sheets.kit import ink
-from survey.sheets.kit.arrangement import Arranged, Subject, arranged, sheets_of
+from survey.sheets.kit.arrangement import COLUMN_MM, Arranged, Subject, arranged, sheets_of
 from survey.sheets.kit.columns import Part, Said
 from survey.sheets.kit.furniture import orientation_mark, scale_bar
-from survey.sheets.kit.lettering import shorten
+from survey.sheets.kit.lettering import wrap
 from survey.sheets.kit.schedule import Column, Schedule
+from survey.sheets.kit.widths import widened
 
 _HEAD_MM, _FOOT_MM = 6.0, 20.0
+_LINE_MM = 3.6
+"""Between two lines of the caption."""
 
 
 def deviation_sheets(record: Record, fit: ArchFit, map_: DeviationMap) -> tuple[Sheet, ...]:
@@ -33,7 +36,7 @@ def deviation_sheets(record: Record, fit: ArchFit, map_: DeviationMap) -> tuple[
         lambda scale: deviation_drawing(record, map_, scale),
         (shape.span_mm, shape.rise_mm),
         _parts(fit, map_),
-        head_mm=_HEAD_MM,
+        head_mm=_HEAD_MM if map_.movement is None else _HEAD_MM + _LINE_MM,
         foot_mm=_FOOT_MM,
     )
     arrangement = arranged(subject)
@@ -56,8 +59,11 @@ def _caption(map_: DeviationMap, arrangement: Arranged) -> list[Primitive]:
     if map_.movement is not None:
         words += "; arrowhead: hinge as numbered, towards where it opens"
     head = arrangement.head
-    words = shorten(words, head.width, ink.SMALL_TEXT_MM)
-    return [Text((head.left, head.top - ink.TEXT_MM), words, ink.SMALL_TEXT_MM, ink.letters())]
+    lines = wrap(words, head.width, ink.SMALL_TEXT_MM)
+    return [
+        Text((head.left, head.top - ink.TEXT_MM - _LINE_MM * n), line, ink.SMALL_TEXT_MM, ink.letters())
+        for n, line in enumerate(lines)
+    ]
 
 
 def _foot(map_: DeviationMap, arrangement: Arranged) -> list[Primitive]:
@@ -95,11 +101,11 @@ def _worst_table(map_: DeviationMap) -> Schedule:
     columns = (
         Column("ring/\ncourse", Anchor.LEFT),
         Column("what", Anchor.LEFT, wrap_mm=24.0),
-        Column("how much", Anchor.LEFT, wrap_mm=29.0),
-        Column("what to do", Anchor.LEFT, wrap_mm=45.0),
+        Column("how much", Anchor.LEFT, wrap_mm=32.0),
+        Column("what to do", Anchor.LEFT, wrap_mm=42.0),
     )
     rows = tuple((f"{w.ring}/{w.course}", w.what, _minus(w.how_much), w.todo) for w in map_.worst)
-    return Schedule(columns, rows, "The worst courses")
+    return widened(Schedule(columns, rows, "The worst courses"), COLUMN_MM)
 
 
 def _minus(words: str) -> str:

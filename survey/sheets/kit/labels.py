@@ -9,6 +9,8 @@ from itertools import pairwise
 from survey.sheets.drawing import Box, Text
 from survey.sheets.kit.lettering import text_box, texts_overlap
 
+_GAP_MM = 0.5
+"""Between two numbers of a row, at least."""
 STEPS = (1, 2, 5, 10, 20, 50, 100)
 """Every so many numbers of a row may be printed."""
 
@@ -57,12 +59,17 @@ def _covers(text: Text, keep_out: Sequence[Box]) -> bool:
 
 
 def legible_step(row: Sequence[Text]) -> int:
-    """Least step of ``STEPS`` at which neighbours of a row of numbers do not print over each other."""
+    """Least step of ``STEPS`` at which neighbours of a row of numbers neither overlap nor run together."""
     for step in STEPS:
         shown = row[::step]
-        if not any(texts_overlap(a, b) for a, b in pairwise(shown)):
+        if not any(_run_together(a, b) for a, b in pairwise(shown)):
             return step
     return len(row)
+
+
+def _run_together(one: Text, other: Text) -> bool:
+    """Whether two numbers overlap, or stand so close that they read as one."""
+    return texts_overlap(one, other, slack_mm=-_GAP_MM)
 
 
 def thinned(row: Sequence[Text]) -> tuple[Text, ...]:
@@ -72,6 +79,6 @@ def thinned(row: Sequence[Text]) -> tuple[Text, ...]:
         return tuple(row)
     kept: dict[int, Text] = {}
     for k in (0, len(row) - 1, *range(step - 1, len(row), step)):
-        if k not in kept and clear_of(row[k], list(kept.values())):
+        if k not in kept and not any(_run_together(row[k], other) for other in kept.values()):
             kept[k] = row[k]
     return tuple(kept[k] for k in sorted(kept))

@@ -213,6 +213,14 @@ def test_brackets_cover_their_courses_and_never_each_other():
 
 
 @pytest.mark.parametrize("name", list(MOVES))
+def test_the_line_above_the_map_is_printed_whole(name):
+    made = moved(name)
+    words = said(deviation_sheets(made.record, made.fit, made.map_))
+    assert "line beside the arch: deviations of ring 1" in words
+    assert "arrowhead: hinge as numbered, towards where it opens" in words
+
+
+@pytest.mark.parametrize("name", list(MOVES))
 def test_arrowheads_point_at_the_side_that_opens(name):
     made = moved(name)
     curve = curve_of(made.map_.shape)

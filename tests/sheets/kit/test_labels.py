@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from survey.sheets.drawing import Anchor, Box, Text
 from survey.sheets.kit import ink
 from survey.sheets.kit.labels import legible_step, place_labels, thinned
-from survey.sheets.kit.lettering import text_box, texts_overlap
+from survey.sheets.kit.lettering import text_box, text_width_mm, texts_overlap
 
 
 def label(x: float, y: float, words: str = "label") -> Text:
@@ -56,3 +56,13 @@ def test_thinned_numbers_are_clear_and_keep_first_and_last(n, pitch):
     step = legible_step(row)
     inner = [int(t.text) for t in shown[1:-1]]
     assert all(number % step == 0 for number in inner)
+
+
+def test_numbers_that_would_read_as_one_are_thinned():
+    """Two figures side by side need air between them: 82 and 83 are not 8283."""
+    width = text_width_mm("82", 2.0)
+    row = [label((width + 0.3) * k, 0.0, str(k)) for k in range(80, 100)]
+    assert legible_step(row) == 2
+    shown = thinned(row)
+    for one, other in pairwise(shown):
+        assert text_box(other).left - text_box(one).right >= 0.5
