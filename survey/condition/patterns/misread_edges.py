@@ -115,4 +115,4 @@ def _has_alike(shift: Floats) -> np.ndarray:
     before, after = shift[:-NEXT_ALIKE], shift[NEXT_ALIKE:]
     alike[:-NEXT_ALIKE] |= after * np.sign(before) >= 0.5 * np.abs(before)
     alike[NEXT_ALIKE:] |= before * np.sign(after) >= 0.5 * np.abs(after)
-    return alike & (shift != 0.0)
+    return np.asarray(alike & (shift != 0.0), dtype=bool)
