@@ -24,7 +24,7 @@ SHAPES = {
     Family.THREE_CENTRED: curves.three_centred_sixty(2400.0, 800.0),
     Family.FIVE_CENTRED: curves.five_centred(2400.0, 800.0, 620.0),
 }
-SPREAD = TrueMovement(spread_mm=25.0, crown_hinge_ratio=0.5)
+SPREAD = TrueMovement(spread_mm=50.0, crown_hinge_ratio=0.5)
 
 
 def figures(value: Any, path: str = "") -> Iterator[tuple[str, float]]:
