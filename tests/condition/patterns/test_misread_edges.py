@@ -53,12 +53,3 @@ def test_own_scatter_is_not_swollen_by_a_run() -> None:
     assert np.mean(widths) == pytest.approx(1.5, abs=0.3)
     assert np.mean(joints) == pytest.approx(2.0, abs=0.3)
     assert len(edges) == 2 * N
-
-
-@pytest.mark.parametrize("seed", range(4))
-def test_several_joints_wide_in_a_row_are_no_single_ones(seed: int) -> None:
-    edges = edges_of(seed, sigma_mm=0.5)
-    for course in range(50, 55):
-        edges[2 * course + 2 :] += 14.0
-    _, steps = left_out(edges)
-    assert not {2 * course + 1 for course in range(50, 55)} & set(steps)

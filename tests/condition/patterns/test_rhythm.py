@@ -160,3 +160,13 @@ def test_the_last_course_has_no_joint_to_share_in_a_run_of_joints() -> None:
         edges[2 * course + 2 :] += 14.0
     found = other_rhythms(chain_of(edges, 0.5))
     assert [(run.laid, run.first) for run in found] == [(Laid.JOINTS, N - 5)]
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_several_joints_very_wide_in_a_row_are_a_run_and_not_misreadings(seed: int) -> None:
+    edges = edges_of(seed, sigma_mm=0.5)
+    for course in range(50, 55):
+        edges[2 * course + 2 :] += 14.0
+    (found,) = other_rhythms(chain_of(edges))
+    assert (found.laid, found.first) == (Laid.JOINTS, 51)
+    assert 55 <= found.last <= 57
