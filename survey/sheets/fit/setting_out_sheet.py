@@ -157,21 +157,35 @@ def _curve_page(
         ("How the rib is struck", plan.centring.setting_out),
     )
     tables = (points_schedule(plan), facts_schedule(fit, plan))
-    height = max(schedule_height_mm(table) for table in tables)
+    used = _words_used_mm(words, column.width, ink.TEXT_MM)
+    beside = Box(column.left, column.bottom, column.width, column.height - used)
+    below = Box(area.left, foot, column.left - area.left - _GAP_MM, max(map(schedule_height_mm, tables)))
+    fits = sum(schedule_height_mm(table) + _GAP_MM for table in tables) <= beside.height
+    corners = _stacked(tables, beside) if fits else _side_by_side(tables, below)
     marks: list[Primitive] = [
         *banner,
         *_set_words(words, column),
         *cautions(plan.cautions, caution_box, n_columns=4, height_mm=caution_mm),
-        *schedule_primitives(tables[0], area.left, foot + height),
-        *schedule_primitives(tables[1], area.left + _TABLE_MM, foot + height),
+        *(m for table, at in zip(tables, corners, strict=True) for m in schedule_primitives(table, *at)),
     ]
-    room_foot = foot + height + _GAP_MM
-    room = Box(area.left, room_foot, column.left - area.left - _GAP_MM, column.top - room_foot)
+    room_foot = foot if fits else below.top + _GAP_MM
+    room = Box(area.left, room_foot, below.width, column.top - room_foot)
     above = Box(room.left, room.bottom + FURNITURE_MM, room.width, room.height - FURNITURE_MM)
     placed = fitted(drawn, above)
     marks.extend(scale_bar((room.left, room.bottom), placed.scale))
     marks.extend(orientation_mark((room.right - 33.0, room.bottom + 1.0)))
     return Page(NAME, "Setting out of the curve", tuple(marks), (placed,), placed.scale)
+
+
+def _stacked(tables: Sequence[Schedule], box: Box) -> list[XY]:
+    """Upper left corners of tables, one below the other from the top of a box."""
+    heights = [schedule_height_mm(table) + _GAP_MM for table in tables]
+    return [(box.left, box.top - sum(heights[:k])) for k in range(len(tables))]
+
+
+def _side_by_side(tables: Sequence[Schedule], box: Box) -> list[XY]:
+    """Upper left corners of tables, one beside the other."""
+    return [(box.left + k * _TABLE_MM, box.top) for k in range(len(tables))]
 
 
 def which_curve(fit: ArchFit, plan: RebuildPlan) -> str:
@@ -185,21 +199,28 @@ def which_curve(fit: ArchFit, plan: RebuildPlan) -> str:
     return f", {told.get(plan.choice, 'through the arch as it stands')}"
 
 
-def _set_words(words: Iterable[tuple[str, tuple[str, ...]]], column: Box) -> list[Text]:
+Words = Iterable[tuple[str, tuple[str, ...]]]
+"""Titled sentences."""
+
+
+def _words_used_mm(words: Words, width_mm: float, size: float) -> float:
+    """Height that titled sentences take in a column, with a gap after each group."""
+    return sum(
+        notes_height_mm(said, width_mm, title=title, height_mm=size) + _GAP_MM
+        for title, said in words
+        if said
+    )
+
+
+def _set_words(words: Words, column: Box) -> list[Text]:
     """Titled sentences from the top of a column downwards, smaller where they would not fit."""
-    parts = [(title, said) for title, said in words if said]
-
-    def heights(height_mm: float) -> list[float]:
-        return [
-            notes_height_mm(said, column.width, title=title, height_mm=height_mm) for title, said in parts
-        ]
-
     size = ink.TEXT_MM
-    if sum(heights(size)) + _GAP_MM * len(parts) > column.height:
+    if _words_used_mm(words, column.width, size) > column.height:
         size = ink.SMALL_TEXT_MM
     marks: list[Text] = []
     y = column.top
-    for (title, said), height in zip(parts, heights(size), strict=True):
+    for title, said in ((title, said) for title, said in words if said):
+        height = notes_height_mm(said, column.width, title=title, height_mm=size)
         box = Box(column.left, max(y - height, column.bottom), column.width, min(height, y - column.bottom))
         marks.extend(notes(said, box, title=title, height_mm=size))
         y -= height + _GAP_MM
