@@ -18,6 +18,9 @@ from survey.sheets.kit.lettering import text_width_mm
 from survey.sheets.kit.outline import chord_stations
 from survey.sheets.kit.placing import LEAST_TURN_RAD
 
+_LARGE_MM = (ink.HEAD_MM, 2.5)
+"""Capital heights tried for course numbers in large bricks."""
+
 
 class BrickState(StrEnum):
     """What a reader of the elevation needs to know of a brick, in the words of the key."""
@@ -84,7 +87,7 @@ def course_numbers(
     ring: RingPlan, states: Sequence[BrickState], scale: float, height_mm: float = ink.SMALL_TEXT_MM
 ) -> tuple[Text, ...]:
     """Course numbers inside the bricks: every one where all fit upright or at least along their bricks, else
-    1, every fifth (tenth …) and the last.
+    1, every fifth (tenth …) and the last; larger ones where the bricks have plenty of room for them.
 
     Parameters
     ----------
@@ -95,7 +98,14 @@ def course_numbers(
         Plot scale 1 : ``scale``.
     """
     pairs = list(zip(ring.bricks, states, strict=True))
-    row = [_number(brick, state, scale, height_mm, sawtooth=ring.sawtooth) for brick, state in pairs]
+
+    def numbered(size: float) -> list[Text]:
+        return [_number(brick, state, scale, size, sawtooth=ring.sawtooth) for brick, state in pairs]
+
+    larger = (numbered(size) for size in _LARGE_MM if size > height_mm)
+    row = next(
+        (row for row in larger if _all_fit(ring.bricks, row, scale, _fits_roomily)), numbered(height_mm)
+    )
     if not _all_fit(ring.bricks, row, scale, _fits):
         turned = [_turned(text, brick, scale) for text, brick in zip(row, ring.bricks, strict=True)]
         if _all_fit(ring.bricks, turned, scale, _fits_along):
@@ -155,6 +165,11 @@ def _every_fifth(row: Sequence[Text]) -> list[Text]:
 
 def _is_plain(style: Style) -> bool:
     return style.hatch is Hatch.NONE and style.fill == ink.WHITE
+
+
+def _fits_roomily(brick: Brick, width: float, height: float, scale: float) -> bool:
+    """Whether an upright number leaves its own height free on all sides together."""
+    return _fits(brick, width + height, 2.0 * height, scale)
 
 
 def _fits(brick: Brick, width: float, height: float, scale: float) -> bool:

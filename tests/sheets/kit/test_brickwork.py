@@ -118,6 +118,14 @@ def test_where_upright_numbers_do_not_fit_they_lie_along_their_bricks(scale):
         assert abs(along @ (math.cos(text.turn_rad), math.sin(text.turn_rad))) == pytest.approx(1.0)
 
 
+def test_numbers_grow_with_their_bricks():
+    ring = MADE.plan.rings[0]
+    heights = [numbers_on_paper(ring, scale)[0].height_mm for scale in (2.5, 5.0, 7.5, 10.0, 20.0)]
+    assert heights[0] == ink.HEAD_MM
+    assert heights == sorted(heights, reverse=True)
+    assert heights[-1] == ink.SMALL_TEXT_MM
+
+
 def test_small_bricks_are_numbered_first_fifth_and_last():
     ring = handmade(rings=(RingSpec(100.0, 40.0, 53),)).plan.rings[0]
     numbers = [int(t.text) for t in numbers_on_paper(ring, 25.0)]
