@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import groupby
 
 import numpy as np
@@ -32,7 +32,7 @@ from survey.sheets.kit import ink
 from survey.sheets.kit.course_labels import course_labels, scaled
 from survey.sheets.kit.exaggeration import exaggeration, readable_mm
 from survey.sheets.kit.labels import place_labels
-from survey.sheets.kit.lettering import text_width_mm
+from survey.sheets.kit.lettering import text_box, text_width_mm
 from survey.sheets.kit.outline import curve_primitives
 from survey.sheets.kit.placing import mark_box, on_paper
 from survey.sheets.kit.schedule import figure
@@ -44,6 +44,8 @@ READABLE_MM = 3.0
 """Movements of this size are drawn readably whatever else there is."""
 _NUMBERS_MM = 10.0
 """From the longest stroke to the row of course numbers, with room for a figure between, on paper."""
+_APART_MM = 1.0
+"""Between two figures, on paper."""
 _LARGE_MM = 100.0
 """From here on movements are written in whole millimetres."""
 _STEP_MM = 1.2
@@ -83,12 +85,23 @@ def comparison_drawing(record_a: Record, fit_a: ArchFit, comparison: Comparison,
     wanted = _figures(comparison, curve, starts, tips, factor, scale)
     soffit = curve.point(np.arange(0.0, curve.length_mm, _STEP_MM * scale)) / scale
     lines = [box for a, b in zip(starts / scale, tips / scale, strict=True) for box in _along(a, b)]
-    clear = place_labels(wanted, numbers, [*lines, *(_spot(xy) for xy in soffit)])
+    clear = _placed_apart(wanted, numbers, [*lines, *(_spot(xy) for xy in soffit)])
     # Where a crowd of strokes leaves no place, a figure over a stroke is better than none.
-    rest = [places for places in wanted if not set(places) & set(clear.texts)]
+    rest = [places for places in wanted if not set(places) & set(clear)]
     heads = [mark_box(m) for m in on_paper(_at_origin(marks, scale)) if isinstance(m, Polyline) and m.tag]
-    crowded = place_labels(rest, [*numbers, *clear.texts], heads)
-    return Drawing(NAME, (*marks, *scaled((*numbers, *clear.texts, *crowded.texts), scale)))
+    crowded = _placed_apart(rest, numbers, [*heads, *(text_box(t).grown(_APART_MM) for t in clear)])
+    return Drawing(NAME, (*marks, *scaled((*numbers, *clear, *crowded), scale)))
+
+
+def _placed_apart(
+    wanted: Sequence[Sequence[Text]], taken: Sequence[Text], keep_out: Sequence[Box]
+) -> tuple[Text, ...]:
+    """Figures each in its first free place, none so close to another that they read as one."""
+    placed: list[Text] = []
+    for places in wanted:
+        around = [text_box(text).grown(_APART_MM) for text in placed]
+        placed.extend(place_labels([places], taken, [*keep_out, *around]).texts)
+    return tuple(placed)
 
 
 def _at_origin(marks: list[Primitive], scale: float) -> Placed:

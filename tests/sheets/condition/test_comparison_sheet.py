@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from itertools import combinations
 
 import numpy as np
 import pytest
@@ -22,7 +23,7 @@ from survey.sheets.condition.comparison_drawing import (
 )
 from survey.sheets.condition.comparison_sheet import CAUTIONS, comparison_sheet, moved_table
 from survey.sheets.drawing import Circle, Line, Placed, Polyline, Text
-from survey.sheets.kit.lettering import text_corners
+from survey.sheets.kit.lettering import text_box, text_corners
 from survey.sheets.kit.placing import on_paper
 
 NAMES = ("still", "slipped", "everything moved", "far")
@@ -105,6 +106,8 @@ def test_the_strokes_that_matter_have_their_figure_clear_of_every_arrow(name):
     figures = [m for m in marks if isinstance(m, Text) and m.backed]
     # courses nearest to each other may share one figure's words, none is left without
     assert {t.text for t in figures} == {f"{v:.{int(v < 100)}f} mm" for c, v in size.items() if c in told}
+    for one, other in combinations(figures, 2):
+        assert not text_box(one).grown(1.0 - 1e-6).meets(text_box(other)), (one.text, other.text)
     heads = [Polygon(m.points) for m in marks if isinstance(m, Polyline) and m.tag]
     for text in figures:
         assert not any(Polygon(text_corners(text)).intersects(head) for head in heads), text.text
