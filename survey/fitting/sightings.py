@@ -6,6 +6,7 @@ Coordinates are taken from the middle of these points, so that a record on a lar
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,18 @@ MOST_POINTS = 2000
 """More points of one soffit tell nothing new: they stand closer than its irregularity changes."""
 UNSEEN_END_SIGMA_MM = 15.0
 """How well the outermost surveyed edges stand for springing points that were not surveyed: a joint or so."""
+
+
+class BackEdges(NamedTuple):
+    """Edges of the courses at the back of ring 1, told as in the sightings: (b, 2), (b,), (b,), (b,)."""
+
+    xy_mm: Floats
+    sigma_mm: Floats
+    course: NDArray[np.int64]
+    edge: NDArray[np.int64]
+
+
+NO_BACK = BackEdges(np.empty((0, 2)), np.empty(0), np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,6 +60,8 @@ class Sightings:
         Number of the course at the right springing, if the courses were counted.
     end_shift_mm : (n,) float
         How far up the curve an end point is taken to stand from where it was measured.
+    back : BackEdges
+        They tell no curve, but which joints a movement opened there.
     """
 
     index: NDArray[np.int64]
@@ -61,6 +76,7 @@ class Sightings:
     notes: tuple[str, ...]
     last_course: int | None
     end_shift_mm: Floats
+    back: BackEdges = NO_BACK
 
     def __len__(self) -> int:
         """Number of points."""
@@ -91,7 +107,8 @@ def sightings_of(record: Record) -> Sightings:
     soffit = soffit_of(points)
     first_ring = (points.ring == 1) | (points.ring == UNKNOWN)
     springing = np.flatnonzero(points.on(Feature.SPRINGING) & first_ring)
-    _refuse_bad_numbers(points, np.concatenate([soffit, springing]))
+    back = _back_edges(points)
+    _refuse_bad_numbers(points, np.concatenate([soffit, springing, back]))
     lacking = shortfall_of(points.xy_mm[soffit], points.sigma_mm[soffit])
     if lacking is not None:
         raise FitError(str(lacking))
@@ -116,12 +133,38 @@ def sightings_of(record: Record) -> Sightings:
     notes.extend(_missing_half(xy[:n]))
     last = next((ring.courses for ring in record.rings if ring.ring == 1), None)
     unmoved = np.zeros(len(used))
+    of_back = BackEdges(
+        points.xy_mm[back] - centre,
+        points.sigma_mm[back],
+        points.course[back],
+        np.array([_SIDES[points.edge[i]] for i in back], dtype=np.int64),
+    )
     return Sightings(
-        used, xy, sigma, course, edge, end, end_sigma, centre, record.known, tuple(notes), last, unmoved
+        used,
+        xy,
+        sigma,
+        course,
+        edge,
+        end,
+        end_sigma,
+        centre,
+        record.known,
+        tuple(notes),
+        last,
+        unmoved,
+        of_back,
     )
 
 
 _SIDES = {Edge.LEFT: -1, Edge.RIGHT: 1}
+
+
+def _back_edges(points: SurveyPoints) -> NDArray[np.int64]:
+    """Counts (b,) of the points on edges of numbered courses at the back of ring 1."""
+    sided = np.isin(np.asarray(points.edge, dtype=object), list(_SIDES))
+    return np.flatnonzero(
+        points.on(Feature.EXTRADOS) & (points.ring == 1) & (points.course != UNKNOWN) & sided
+    )
 
 
 def _ends_told(xy: Floats, end: NDArray[np.int64], end_sigma: Floats) -> list[str]:

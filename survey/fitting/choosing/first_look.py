@@ -42,7 +42,7 @@ def look_for_hinges(still: Still, grid: ScatterGrid, which: np.ndarray, joints: 
     choices = first_choices(flat=h < FLAT_RISE_RATIO * s)
     curve = columns_of(still.look, len(parameters))
     moved = motion_columns(standing, parameters, seen, choices)
-    products = motion_products(grid.take(which), curve, moved, joints, choices.crown)
+    products = motion_products(grid.take(which), curve, moved, (joints,), choices)
     total = np.full(len(choices.crown), -np.inf)
     for way, averaged in enumerate(still.averages):
         part = Average(*(column[which] for column in averaged))

@@ -30,18 +30,20 @@ from survey.fitting.mechanism.hinge_search import (
     motion_products,
     sighted,
 )
-from survey.fitting.mechanism.joint_gaps import JointGaps, Sighted, joint_gaps
+from survey.fitting.mechanism.joint_gaps import JointGaps, Sighted, back_joint_gaps, joint_gaps
 from survey.fitting.mechanism.moved import HingePlace, Moved
 from survey.fitting.solving.engine import NormalSums, minimise
 from survey.fitting.solving.noise import Scatter, Whitener
 from survey.fitting.solving.robust import ScaledLoss
 from survey.fitting.solving.scatter_grid import ScatterGrid
+from survey.record.model import Ints
 
 NEGLIGIBLE = 7.0
 """Hinges whose log weight lies further below the best are left out."""
 MOST_CHOICES = 250
 FEW_CHOICES = 60
 """Hinges that so few choices hold are placed well enough to be told joint by joint."""
+MOST_STEPS = 5
 MOST_ROUNDS = 3
 BETTER = 2.0
 """Hinges whose log evidence seems this much better than that of those chosen are gone to."""
@@ -193,41 +195,78 @@ def fit_moved(
     """
     standing = first.still.standing
     here = first.choices.take(np.array([first.best]))
-    rough = _refined(standing, first.still.parameters, here, metric, weight)
+    given = _Given(metric, weight, depth_mm)
+    rough = _refined(standing, first.still.parameters, here, given)
     one = grid.take(np.arange(1))
-    found = None
+    found: list[MovedFit] = []
     for _ in range(MOST_ROUNDS):
         likely = None if rough is None else _likely_hinges(first, rough, one, depth_mm)
         if rough is None or likely is None:
             break
-        best = likely.choices.take(np.array([0]))
-        fine = _refined(standing, rough.parameters, best, metric, weight)
-        if fine is None:
+        settled = _settled(rough, likely, one, given)
+        if settled is None:
             break
+        fine, choices = settled
         original = fine.original(grid)
-        posterior = _posterior(fine, original, likely.choices, grid, likely.motions)
-        found = MovedFit(
-            fine.moved,
-            fine.parameters,
-            original,
-            likely.choices,
-            posterior,
-            float(np.logaddexp.reduce(posterior.log_weight, axis=None)),
-            grid.scatters,
+        posterior = _posterior(fine, original, choices, grid, likely.motions)
+        log_evidence = float(np.logaddexp.reduce(posterior.log_weight, axis=None))
+        found.append(
+            MovedFit(fine.moved, fine.parameters, original, choices, posterior, log_evidence, grid.scatters)
         )
         # From afar, hinges are told apart by a motion that is not linear: look again from here.
+        best = choices.take(np.array([0]))
         now = float(np.logaddexp.reduce(posterior.log_weight[:, :, 0, 0], axis=None) - best.log_prior[0])
         if _best_elsewhere(fine, best.crown, one, depth_mm) < now + BETTER:
             break
         rough = fine
-    return found
+    return max(found, key=lambda fit: fit.log_evidence, default=None)
+
+
+def _settled(
+    rough: _Refined, likely: _LikelyHinges, one: ScatterGrid, given: _Given
+) -> tuple[_Refined, HingeChoices] | None:
+    """The fit about the likeliest hinges, and those that matter as seen from there.
+
+    Where they are sharply told, from joint to joint until the likeliest stays where it is.
+    """
+    standing, choices = rough.moved.standing, likely.choices
+    fine = _refined(standing, rough.parameters, choices.take(np.array([0])), given)
+    for _ in range(MOST_STEPS if likely.is_sharp else 0):
+        if fine is None:
+            return None
+        before = choices
+        near = choices_at_joints(likely.coarse, before, fine.joints, flat=likely.flat)
+        choices = _those_that_matter(fine, near, one, likely.motions)
+        if choices.same_places(before):
+            break
+        fine = _refined(standing, fine.parameters, choices.take(np.array([0])), given)
+    return None if fine is None else (fine, choices)
+
+
+def _those_that_matter(
+    seen: _Refined, choices: HingeChoices, one: ScatterGrid, motions: tuple[LikelyMotion, ...]
+) -> HingeChoices:
+    """The likely ones among choices, the likeliest first, under the likeliest scatter."""
+    log_weight = _posterior(seen, seen.original(one), choices, one, motions).by_choice
+    return choices.take(_likeliest_first(log_weight))
+
+
+def _likeliest_first(log_weight: Floats) -> Ints:
+    kept = np.flatnonzero(log_weight > log_weight.max() - NEGLIGIBLE)
+    return kept[np.argsort(log_weight[kept])[::-1][:MOST_CHOICES]]
 
 
 class _LikelyHinges(NamedTuple):
-    """The hinges that matter, the likeliest first, and the motions that matter."""
+    """The hinges that matter, the likeliest first, and the motions that matter.
+
+    ``is_sharp`` where few hinges matter, haunches among them; ``coarse`` are those it began with.
+    """
 
     choices: HingeChoices
     motions: tuple[LikelyMotion, ...]
+    coarse: HingeChoices
+    is_sharp: bool
+    flat: bool
 
 
 class _Coarse(NamedTuple):
@@ -253,27 +292,26 @@ def _best_elsewhere(fine: _Refined, crown: Floats, one: ScatterGrid, depth_mm: f
 def _likely_hinges(
     first: FirstLook, rough: _Refined, one: ScatterGrid, depth_mm: float
 ) -> _LikelyHinges | None:
-    """The likely hinges by three rounds over ever closer ones, under the likeliest scatter.
+    """The likely hinges by two rounds over ever closer ones, under the likeliest scatter.
 
     None if about none of the hinges the points tell a motion from rounding.
     """
     coarse = _coarse(rough, first.crowns, one, depth_mm, N_CROWN)
     if not np.isfinite(coarse.log_weight.max()):
         return None
-    original = rough.original(one)
     s, h = half_and_rise(first.still.standing, rough.parameters)
-    motions = likely_motions(s)
     finer = finer_choices(coarse.choices, coarse.log_weight)
-    found = _posterior(rough, original, finer, one, motions)
-    sharp = np.count_nonzero(found.by_choice > found.by_choice.max() - NEGLIGIBLE) <= FEW_CHOICES
-    if sharp and (finer.left.any() or (finer.right < 1).any()):
-        flat = h < FLAT_RISE_RATIO * s
-        finer = choices_at_joints(coarse.choices, finer, found.by_choice, rough.joints, flat=flat)
-        found = _posterior(rough, original, finer, one, found.likely_motions)
-    log_weight = found.by_choice
-    kept = np.flatnonzero(log_weight > log_weight.max() - NEGLIGIBLE)
-    kept = kept[np.argsort(log_weight[kept])[::-1][:MOST_CHOICES]]
-    return _LikelyHinges(finer.take(kept), found.likely_motions)
+    found = _posterior(rough, rough.original(one), finer, one, likely_motions(s))
+    kept = _likeliest_first(found.by_choice)
+    choices = finer.take(kept)
+    at_haunches = bool(choices.left.any() or (choices.right < 1).any())
+    return _LikelyHinges(
+        choices,
+        found.likely_motions,
+        coarse.choices,
+        at_haunches and len(kept) <= FEW_CHOICES,
+        h < FLAT_RISE_RATIO * s,
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -285,6 +323,7 @@ class _Refined:
     look: Look
     seen: Sighted
     joints: JointGaps
+    back: JointGaps
 
     def original(self, grid: ScatterGrid) -> Still:
         """The original before its motion: exact distances less the linear part of the motion."""
@@ -299,13 +338,19 @@ def _either_way(half_span_mm: float) -> LikelyMotion:
     return LikelyMotion(np.zeros(2), wide, 0.0)
 
 
-def _refined(
-    standing: Standing, start: Floats, here: HingeChoices, metric: Whitener, weight: Floats
-) -> _Refined | None:
+class _Given(NamedTuple):
+    """A metric of the points, their robust weights (n,), and the depth of the ring."""
+
+    metric: Whitener
+    weight: Floats
+    depth_mm: float
+
+
+def _refined(standing: Standing, start: Floats, here: HingeChoices, given: _Given) -> _Refined | None:
     k = len(standing.names)
     moved = hinged(standing, start[:k], sighted(standing, start[:k]), here, 0)
     first = start if len(start) == k + 2 else np.concatenate([start, [0.0, 0.0]])
-    solution = minimise(GuidedMoved(moved, metric, _either_way(start[2])), first, options=NEAR)
+    solution = minimise(GuidedMoved(moved, given.metric, _either_way(start[2])), first, options=NEAR)
     if not np.isfinite(solution.cost):
         return None
     parameters = solution.reached
@@ -319,7 +364,9 @@ def _refined(
         look.rows - motion @ columns.rows,
         look.row_slopes[:, :k],
     )
-    return _Refined(moved, parameters, before, seen, joint_gaps(standing.sightings, seen, weight))
+    joints = joint_gaps(standing.sightings, seen, given.weight)
+    back = back_joint_gaps(standing.sightings, seen, given.depth_mm)
+    return _Refined(moved, parameters, before, seen, joints, back)
 
 
 def _posterior(
@@ -332,7 +379,7 @@ def _posterior(
     standing, parameters = original.standing, original.parameters
     moved = motion_columns(standing, parameters, refined.seen, choices)
     curve = columns_of(original.look, len(parameters))
-    products = motion_products(grid, curve, moved, refined.joints, choices.crown)
+    products = motion_products(grid, curve, moved, (refined.joints, refined.back), choices)
     weights, all_gains = [], []
     for way, averaged in enumerate(original.averages):
         gains = tuple(motion_gains(products, averaged, likely) for likely in motions)

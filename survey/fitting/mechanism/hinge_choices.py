@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
+from itertools import pairwise, product
 from typing import NamedTuple
 
 import numpy as np
 
 from survey.curves.protocol import Floats
 from survey.fitting.mechanism.joint_gaps import JointGaps
-from survey.record.model import Ints
 
 CROWN_SHARES = (1 / 3 - 0.02, 2 / 3 + 0.02)
 """Where a crown hinge may be: over the middle third."""
@@ -26,8 +25,10 @@ LARGEST_STEP = 0.03
 HAUNCHES = (0.1, 0.17, 0.24, 0.31)
 FINER = 0.03
 """Step of haunch hinges about the likely ones of the coarse round."""
-WORTH_JOINTS = 7.0
-"""Choices whose log weight lies further below the best are not looked at joint by joint."""
+REACH = 0.03
+"""How far from a likely haunch hinge joints are looked at."""
+SAME_JOINT = 0.002
+"""As shares of the intrados, joints lie further apart than this, and are never seen less closely."""
 LEAST_APART = 0.03
 """Hinges closer than this, as a share of the intrados, are no three hinges."""
 UNLIKELY = 0.01
@@ -50,6 +51,11 @@ class HingeChoices(NamedTuple):
     def take(self, which: np.ndarray) -> HingeChoices:
         """Only some of them."""
         return HingeChoices(*(column[which] for column in self))
+
+    def same_places(self, other: HingeChoices) -> bool:
+        """Whether the first of these and the first of others lie at the same joints and depth."""
+        apart = [abs(float(a[0] - b[0])) for a, b in zip(self[:3], other[:3], strict=True)]
+        return max(apart) < SAME_JOINT and bool(self.depth_mm[0] == other.depth_mm[0])
 
 
 class _Places(NamedTuple):
@@ -85,41 +91,36 @@ def finer_choices(coarse: HingeChoices, log_weight: Floats) -> HingeChoices:
     weight = np.exp(log_weight - np.logaddexp.reduce(log_weight))
     left = _finer_lower(coarse.left, weight)
     right = _finer_lower(1 - coarse.right, weight)
-    return _all(left, _likely_crowns(coarse, weight, coarse), right, np.unique(coarse.depth_mm))
+    return _all(left, _likely_crowns(coarse, weight), right, np.unique(coarse.depth_mm))
 
 
 def choices_at_joints(
-    coarse: HingeChoices, finer: HingeChoices, log_weight: Floats, joints: JointGaps, *, flat: bool
+    coarse: HingeChoices, about: HingeChoices, joints: JointGaps, *, flat: bool
 ) -> HingeChoices:
-    """The likely among finer choices by log weights (h,), haunch hinges at the joints about theirs.
+    """Joints near the haunch hinges of some choices, about all of their crowns, at any depth.
 
-    A ring opens at a joint, and where it is decides how far springings moved: an arch turns about a haunch
-    hinge one course higher for a spread that is a tenth less.
+    The shares of crowns are those they have among the coarse choices. A ring opens at a joint, and which one
+    it is decides how far the springings moved: hinged one course higher, an arch has turned as far for a
+    spread a tenth less.
     """
-    weight = np.exp(log_weight - np.logaddexp.reduce(log_weight))
-    left = _lower_at_joints(finer.left, weight, joints.share, flat=flat)
-    right = _lower_at_joints(1 - finer.right, weight, 1 - joints.share[::-1], flat=flat)
-    every = _all(left, _likely_crowns(finer, weight, coarse), right, np.unique(finer.depth_mm))
-    near, own = _nearest(finer, every), _nearest(finer, finer)
-    worth = np.full(max(near.max(), own.max()) + 1, -np.inf)
-    worth[own] = log_weight
-    likely = worth[near] > log_weight.max() - WORTH_JOINTS
+    crown = np.unique(about.crown)
+    crowns = _Places(crown, np.array([_prior_of(coarse, coarse.crown == c) for c in crown]))
+    found = []
+    for left_stays, right_stays in product((False, True), repeat=2):
+        own = about.take(
+            np.flatnonzero(((about.left <= 0) == left_stays) & ((about.right >= 1) == right_stays))
+        )
+        if len(own.left):
+            left = _lower_at_joints(own.left, joints.share, flat=flat)
+            right = _lower_at_joints(1 - own.right, 1 - joints.share[::-1], flat=flat)
+            found.append(_all(left, crowns, right, np.unique(coarse.depth_mm)))
+    every = HingeChoices(*(np.concatenate(columns) for columns in zip(*found, strict=True)))
     apart = np.minimum(every.crown - every.left, every.right - every.crown) > LEAST_APART
-    return every.take(np.flatnonzero(likely & apart))
+    return every.take(np.flatnonzero(apart))
 
 
-def _nearest(grid: HingeChoices, choices: HingeChoices) -> Ints:
-    """Which cell (h,) of all combinations of a grid's places each choice lies in."""
-    cell = np.zeros(len(choices.crown), dtype=np.int64)
-    for places, values in zip(grid[:4], choices[:4], strict=True):
-        known = np.unique(places)
-        cell = cell * len(known) + np.argmin(np.abs(values[:, None] - known), axis=1)
-    return cell
-
-
-def _likely_crowns(choices: HingeChoices, weight: Floats, coarse: HingeChoices) -> _Places:
-    """The likely crowns among choices; their shares are those among the coarse, which leave nothing out."""
-    crown, group = np.unique(choices.crown, return_inverse=True)
+def _likely_crowns(coarse: HingeChoices, weight: Floats) -> _Places:
+    crown, group = np.unique(coarse.crown, return_inverse=True)
     crown = crown[np.bincount(group, weights=weight) > UNLIKELY / 10]
     return _Places(crown, np.array([_prior_of(coarse, coarse.crown == c) for c in crown]))
 
@@ -141,20 +142,14 @@ def _finer_lower(share: Floats, weight: Floats) -> _Places:
     return lower if at_springing > UNLIKELY else _Places(lower.share[1:], lower.log_prior[1:])
 
 
-def _lower_at_joints(share: Floats, weight: Floats, joints: Floats, *, flat: bool) -> _Places:
-    at_springing = float(weight[share <= 0].sum())
-    haunch = np.unique(share[share > 0])
-    if len(haunch) == 0:
+def _lower_at_joints(share: Floats, joints: Floats, *, flat: bool) -> _Places:
+    """Joints about haunch hinges (h,), each with its stretch of all haunches; springings stay."""
+    if share[0] <= 0:
         return _Places(np.zeros(1), np.log([1.0 if flat else SPRINGING_SHARE]))
     low, high = HAUNCH_SHARES
     places = _filled(np.concatenate([[low], joints[(joints > low) & (joints < high)], [high]]), FINER / 2)
-    cell = np.gradient(places) / (high - low)
-    likely = haunch[[weight[share == place].sum() > UNLIKELY for place in haunch]]
-    near = np.min(np.abs(places[:, None] - likely), axis=1, initial=np.inf) < 0.75 * FINER
-    lower = _Places(places[near], np.log((1 - SPRINGING_SHARE) * cell[near]))
-    if at_springing <= UNLIKELY and near.any():
-        return lower
-    return _Places(np.append(0.0, lower.share), np.append(np.log(SPRINGING_SHARE), lower.log_prior))
+    near = np.min(np.abs(places[:, None] - np.unique(share)), axis=1) < REACH
+    return _Places(places[near], np.log((1 - SPRINGING_SHARE) * (np.gradient(places) / (high - low))[near]))
 
 
 def _lower(haunches: Floats, cell: float) -> _Places:

@@ -13,6 +13,7 @@ u and P the usual motion and the inverse of its covariance.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -37,13 +38,13 @@ SINGULAR = 1e-12
 class MotionColumns(NamedTuple):
     """What unit spread and unit settlement do.
 
-    To distances (2, h, n), to further observations (2, m), and to the width of the crown hinge's joint on the
-    soffit (2, h).
+    To distances (2, h, n), to further observations (2, m), and to how far the pieces turn against each other
+    at the left hinge, the crown's and the right one (3, 2, h); a positive turn opens what lies inside it.
     """
 
     points: Floats
     rows: Floats
-    opening: Floats
+    turns: Floats
 
 
 def sighted(standing: Standing, parameters: Floats) -> Sighted:
@@ -105,8 +106,8 @@ def motion_columns(
         np.multiply(sign, -(seen.normal @ pushes[k]), out=points[k])
         points[k] -= turns[:, 0, k, None] * lever_left
         points[k] -= turns[:, 1, k, None] * lever_right
-    opening = choices.depth_mm * (turns[:, 1] - turns[:, 0]).T
-    return MotionColumns(points, _end_rows(standing, parameters, pushes), opening)
+    against = np.stack([turns[:, 0], turns[:, 1] - turns[:, 0], -turns[:, 1]]).transpose(0, 2, 1)
+    return MotionColumns(points, _end_rows(standing, parameters, pushes), against)
 
 
 def _end_rows(standing: Standing, parameters: Floats, pushes: Floats) -> Floats:
@@ -130,11 +131,15 @@ class MotionProducts(NamedTuple):
 
 
 def motion_products(
-    grid: ScatterGrid, curve: tuple[Floats, Floats], moved: MotionColumns, joints: JointGaps, crown: Floats
+    grid: ScatterGrid,
+    curve: tuple[Floats, Floats],
+    moved: MotionColumns,
+    joints: Sequence[JointGaps],
+    choices: HingeChoices,
 ) -> MotionProducts:
     """Products of motions with the distances and slopes (n, 1 + k), (m, 1 + k) of the curve that stands.
 
-    The joint at every crown hinge (h,) is one more observation of the motion.
+    The joints at the hinges, on the soffit and at the back, are further observations of the motion.
     """
     n_motions, h, n = moved.points.shape
     motions = grid.split(moved.points.reshape(-1, n).T)
@@ -154,9 +159,14 @@ def motion_products(
         own[i] = first_own + np.einsum("ahm,bhm->hab", mean, smooth)
     cross *= grid.factor[:, None, None, None]
     own *= grid.factor[:, None, None, None]
-    excess, power = joints.at(crown)
-    cross[:, 0] -= (power * excess * moved.opening).T
-    own += (power * moved.opening).T[:, :, None] * moved.opening.T[:, None, :]
+    places = (choices.left, choices.crown, choices.right)
+    depths = (np.zeros(h), choices.depth_mm, np.zeros(h))
+    for gaps in joints:
+        for place, depth, turn in zip(places, depths, moved.turns, strict=True):
+            opening = (depth - gaps.out_mm) * turn
+            excess, power = gaps.at(place)
+            cross[:, 0] -= (power * excess * opening).T
+            own += (power * opening).T[:, :, None] * opening.T[:, None, :]
     return MotionProducts(cross, own)
 
 

@@ -1,8 +1,9 @@
 """Joints along the soffit, and how much wider each is than its neighbours: a hinge at the back opens one.
 
 Where two pieces turn against each other about a hinge that lies a depth behind the soffit, the joint at that
-hinge opens on the soffit by depth times the turn. The widths of all other joints say how much a joint varies
-anyway, so one joint's excess over its neighbours is an observation of that turn.
+hinge opens on the soffit by depth times the turn; at the back of the ring the joint at a hinge on the soffit
+opens or closes likewise. The widths of all other joints say how much a joint varies anyway, so one joint's
+excess over its neighbours is an observation of that turn.
 
 An edge read too far out makes a brick wide and the joint beside it narrow. Bricks and joints are therefore
 judged together: in order along the soffit, their excesses e over their neighbours have a tridiagonal
@@ -32,6 +33,8 @@ NEIGHBOURS = 6
 LEAST_VARIATION_MM = 0.5
 """Bricks and joints of hand-made work vary by this at least."""
 FEWEST_JOINTS = 8
+TRUSTED = 0.5
+"""Weight from which a point is trusted."""
 MISREAD = 3.3
 """An edge so many standard deviations off along the soffit was misread."""
 MOST_SPREADS = 4.0
@@ -59,11 +62,14 @@ class JointGaps:
         Width of the joint less its neighbours' usual one; 0 where it was not measured.
     power : (j,) float
         One over the excess' variance; 0 where it was not measured.
+    out_mm : float
+        How far outside the soffit the joints were measured.
     """
 
     share: Floats
     excess_mm: Floats
     power: Floats
+    out_mm: float = 0.0
 
     def at(self, share: Floats) -> tuple[Floats, Floats]:
         """Excess and power (h,) of the joints at shares (h,); no power where there is no joint near."""
@@ -76,43 +82,77 @@ class JointGaps:
         return self.excess_mm[near], np.where(there, self.power[near], 0.0)
 
 
+class _EdgePoints(NamedTuple):
+    """Points of numbered courses: (n, 2), (n, 2), (n,) ..., with the directions along the soffit there."""
+
+    xy_mm: Floats
+    along: Floats
+    share: Floats
+    sigma_mm: Floats
+    course: NDArray[np.int64]
+    edge: NDArray[np.int64]
+
+
 def joint_gaps(sightings: Sightings, seen: Sighted, weight: Floats) -> JointGaps:
-    """Joints between the surveyed courses, of points with robust weights (n,)."""
-    share = seen.share
+    """Joints on the soffit between the surveyed courses, of points with robust weights (n,)."""
     known = sightings.course != UNKNOWN
-    if not known.any():
-        return JointGaps(np.empty(0), np.empty(0), np.empty(0))
-    course, group = np.unique(sightings.course[known], return_inverse=True)
-    middle = np.bincount(group, weights=share[known]) / np.bincount(group)
+    along = -quarter_turned(seen.normal)
+    # An edge that is not trusted is none, but its course is there.
+    edge = np.where(weight > TRUSTED, sightings.edge, 0)
+    points = (sightings.xy_mm, along, seen.share, sightings.sigma_mm, sightings.course, edge)
+    return _gaps_between(_EdgePoints(*(column[known] for column in points)), 0.0)
+
+
+def back_joint_gaps(sightings: Sightings, seen: Sighted, depth_mm: float) -> JointGaps:
+    """Joints at the back of a ring so deep, between courses whose soffit was surveyed too."""
+    back, known = sightings.back, np.flatnonzero(sightings.course != UNKNOWN)
+    course, first = np.unique(sightings.course[known], return_index=True)
+    on_soffit = np.flatnonzero(np.isin(back.course, course))
+    beside = known[first][np.searchsorted(course, back.course[on_soffit])]
+    along = -quarter_turned(seen.normal[beside])
+    points = _EdgePoints(
+        back.xy_mm[on_soffit],
+        along,
+        seen.share[beside],
+        back.sigma_mm[on_soffit],
+        back.course[on_soffit],
+        back.edge[on_soffit],
+    )
+    return _gaps_between(points, depth_mm)
+
+
+def _gaps_between(points: _EdgePoints, out_mm: float) -> JointGaps:
+    if len(points.course) == 0:
+        return JointGaps(np.empty(0), np.empty(0), np.empty(0), out_mm)
+    course, group = np.unique(points.course, return_inverse=True)
+    middle = np.bincount(group, weights=points.share) / np.bincount(group)
     order = np.argsort(middle)
     course, middle = course[order], middle[order]
-    edges = [_edge_points(sightings, course, side, weight) for side in (-1, 1)]
-    along = -quarter_turned(seen.normal)
+    edges = [_edge_points(points, course, side) for side in (-1, 1)]
 
     def apart(a: NDArray[np.int64], b: NDArray[np.int64], together: np.ndarray) -> Floats:
         """Distances along the curve from points a to points b, NaN where either is missing."""
         width = np.full(len(a), np.nan)
         both = together & (a >= 0) & (b >= 0)
         a, b = a[both], b[both]
-        width[both] = np.sum((sightings.xy_mm[b] - sightings.xy_mm[a]) * (along[a] + along[b]) / 2, axis=1)
+        along = (points.along[a] + points.along[b]) / 2
+        width[both] = np.sum((points.xy_mm[b] - points.xy_mm[a]) * along, axis=1)
         return width
 
     brick = apart(edges[0], edges[1], np.ones(len(course), dtype=bool))
     joint = apart(edges[1][:-1], edges[0][1:], np.diff(course) == 1)
-    variance = np.where(np.stack(edges) >= 0, sightings.sigma_mm[np.stack(edges)] ** 2, 0.0)
+    variance = np.where(np.stack(edges) >= 0, points.sigma_mm[np.stack(edges)] ** 2, 0.0)
     excess, power = _opened(brick, joint, variance)
-    return JointGaps((middle[:-1] + middle[1:]) / 2, excess, power)
+    return JointGaps((middle[:-1] + middle[1:]) / 2, excess, power, out_mm)
 
 
-def _edge_points(
-    sightings: Sightings, course: NDArray[np.int64], side: int, weight: Floats
-) -> NDArray[np.int64]:
-    """One trusted point (c,) on a side of each course (in any order), -1 where there is none."""
-    good = np.flatnonzero((sightings.edge == side) & (weight > 0.5) & (sightings.course != UNKNOWN))
+def _edge_points(points: _EdgePoints, course: NDArray[np.int64], side: int) -> NDArray[np.int64]:
+    """One point (c,) on a side of each course (in any order), -1 where there is none."""
+    there = np.flatnonzero(points.edge == side)
     sorter = np.argsort(course)
-    place = sorter[np.searchsorted(course, sightings.course[good], sorter=sorter)]
+    place = sorter[np.searchsorted(course, points.course[there], sorter=sorter)]
     found = np.full(len(course), -1)
-    found[place] = good
+    found[place] = there
     return found
 
 

@@ -15,7 +15,7 @@ from survey.fitting.families.builds import BUILDS, numbers_of
 from survey.fitting.families.standing import Standing
 from survey.fitting.mechanism.hinge_choices import HingeChoices
 from survey.fitting.mechanism.hinge_search import motion_columns, sighted
-from survey.fitting.mechanism.joint_gaps import joint_gaps
+from survey.fitting.mechanism.joint_gaps import back_joint_gaps, joint_gaps
 from survey.fitting.mechanism.moved import Moved
 from survey.fitting.sightings import sightings_of
 from survey.record.model import Known, KnownDimensions
@@ -30,7 +30,7 @@ SHAPES = {
 MOVED = TrueMovement(24.0, -11.0, 0.44, 0.0, 0.2, crown_hinge_at_back=True)
 
 
-def exact_arch(name: str, movement: TrueMovement = MOVED) -> SimulatedArch:
+def exact_arch(name: str, movement: TrueMovement = MOVED, *, extrados: bool = False) -> SimulatedArch:
     """An arch that moved, surveyed without any error."""
     return simulate(
         ArchSpec(
@@ -39,6 +39,7 @@ def exact_arch(name: str, movement: TrueMovement = MOVED) -> SimulatedArch:
             irregularity_mm=1e-9,
             gross_ratio=0.0,
             movement=movement,
+            extrados=extrados,
         ),
         seed=5,
     )
@@ -112,12 +113,33 @@ def test_a_hinge_at_the_back_opens_its_joint_by_depth_times_turn() -> None:
     k = moved.n_standing
     columns = motion_columns(moved.standing, parameters[:k], sighted(moved.standing, parameters[:k]), here)
     opening = 240.0 * (motion.rotation_rad[2] - motion.rotation_rad[1])
-    assert columns.opening[:, 0] @ parameters[k:] == pytest.approx(opening, rel=0.03)
+    assert 240.0 * columns.turns[1, :, 0] @ parameters[k:] == pytest.approx(opening, rel=0.03)
     # The simulated joint at the hinge stands open by as much, over what it was.
     gaps = joint_gaps(moved.sightings, sighted(moved.standing, parameters[:k]), np.ones(len(moved.sightings)))
     at = int(np.argmin(np.abs(gaps.share - here.crown[0])))
     assert at == int(np.argmax(gaps.excess_mm))
     assert gaps.excess_mm[at] == pytest.approx(opening, abs=3.0)
+
+
+def test_a_hinge_on_the_soffit_closes_its_joint_at_the_back_and_haunches_open_theirs() -> None:
+    movement = TrueMovement(24.0, 0.0, 0.45, 0.18, 0.16)
+    arch = exact_arch("elliptical", movement=movement, extrados=True)
+    moved, parameters, here = moved_as_simulated(arch)
+    k = moved.n_standing
+    seen = sighted(moved.standing, parameters[:k])
+    turns = motion_columns(moved.standing, parameters[:k], seen, here).turns[:, :, 0] @ parameters[k:]
+    gaps = back_joint_gaps(moved.sightings, seen, 240.0)
+    assert gaps.out_mm == 240.0
+    for place, turn in zip((here.left[0], here.crown[0], here.right[0]), turns, strict=True):
+        at = int(np.argmin(np.abs(gaps.share - place)))
+        assert abs(turn) > 0.01
+        assert gaps.excess_mm[at] == pytest.approx(-240.0 * turn, abs=2.0)
+
+
+def test_without_edges_at_the_back_no_joint_is_told_there() -> None:
+    moved, parameters, _ = moved_as_simulated(exact_arch("elliptical"))
+    seen = sighted(moved.standing, parameters[: moved.n_standing])
+    assert len(back_joint_gaps(moved.sightings, seen, 240.0).share) == 0
 
 
 def test_known_dimensions_are_those_of_the_arch_as_it_stands() -> None:
