@@ -97,7 +97,7 @@ def rhythm_sheets(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[Shee
 
 
 def _head(record: Record, plan: RebuildPlan, room: Box) -> list[Primitive]:
-    """What the sheet shows, and its key in one line, the states of bricks as far as they occur."""
+    """What the sheet shows, and its key in one line, as far as its entries occur."""
     missing = missing_courses(record)
     states = {brick_state(brick, missing) for brick in plan.bricks}
     title = "The rhythm that was there, above the one planned, unrolled from the left springing to the right"
@@ -105,11 +105,13 @@ def _head(record: Record, plan: RebuildPlan, room: Box) -> list[Primitive]:
         Text((room.left, room.top - ink.HEAD_MM), title, ink.HEAD_MM, ink.letters(), bold=True),
         *orientation_mark((room.right - 34.0, room.top - ink.HEAD_MM)),
     ]
+    known = [joint for ring in plan.rings for joint in ring.recorded_joints]
+    unknown = any(not (a or b) for ring in plan.rings for a, b in pairwise(ring.recorded_joints))
     entries = (
-        KeyEntry(_MEASURED, "joint measured"),
-        KeyEntry(_INFERRED, "joint inferred"),
+        *([KeyEntry(_MEASURED, "joint measured")] if any(known) else []),
+        *([KeyEntry(_INFERRED, "joint inferred")] if not all(known) else []),
         KeyEntry(_PLANNED, "joint planned"),
-        KeyEntry(_WAS_INFERRED, "brick inferred"),
+        *([KeyEntry(_WAS_INFERRED, "brick inferred")] if unknown else []),
         *(KeyEntry(STATE_STYLES[state], state.value) for state in BrickState if state in states),
     )
     x = room.left

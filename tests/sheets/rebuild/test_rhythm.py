@@ -92,6 +92,21 @@ def test_two_rings_a_sheet_and_rings_without_bricks_left_out():
     assert "Ring 1" not in said((sheet,))
 
 
+def test_the_key_names_what_was_inferred_only_where_anything_was():
+    made = WORKS["gateway"]
+    first, second = made.plan.rings
+    for known, there in (
+        ((True,) * 55, set()),
+        (first.recorded_joints, {"joint inferred", "brick inferred"}),
+    ):
+        ring = replace(first, recorded_joints=known)
+        plan = replace(made.plan, rings=(ring, replace(second, recorded_joints=(True,) * 59)))
+        (sheet,) = rhythm_sheets(made.record, made.fit, plan)
+        words = {m.text for m in sheet.primitives if isinstance(m, Text)}
+        assert words & {"joint inferred", "brick inferred"} == there
+        assert {"joint measured", "joint planned"} <= words
+
+
 def test_the_key_names_the_states_of_bricks_that_occur():
     made = WORKS["gateway"]
     first = made.plan.rings[0]
