@@ -40,8 +40,9 @@ _TICK_MM = 3.0
 """Course marks outside the soffit, on paper."""
 _WEDGE_MM = 45.0
 """Height of a pair of folding wedges as drawn, full size."""
-_PROP_MM = 260.0
-"""Length of the props' heads as drawn, full size; how long they are the site decides."""
+_PROP_MM, _PROP_PAPER_MM = 260.0, 14.0
+"""Length of the props' heads as drawn, full size, and the most of it on paper; how long they are the site
+decides."""
 _PROP_HALF_MM = 50.0
 _BREAK_MM = 18.0
 """Half the height of the break line at a prop's foot."""
@@ -52,7 +53,7 @@ def rib_drawing(plan: RebuildPlan, timber: Centring, scale: float) -> Drawing:
     centring = plan.centring
     soffit = plan.rings[0].inner
     marks: list[Primitive] = [
-        *_props(centring, timber),
+        *_props(centring, timber, _prop_mm(scale)),
         *_tie(centring, timber),
         *_boards(centring, timber),
         *_lagging(centring),
@@ -156,7 +157,11 @@ def _tie(centring: CentringPlan, timber: Centring) -> list[Primitive]:
     return [Polyline(corners, ink.area(Layer.CENTRING, ink.WHITE, width_mm=ink.MEDIUM_MM), closed=True)]
 
 
-def _props(centring: CentringPlan, timber: Centring) -> list[Primitive]:
+def _prop_mm(scale: float) -> float:
+    return min(_PROP_MM, _PROP_PAPER_MM * scale)
+
+
+def _props(centring: CentringPlan, timber: Centring, length_mm: float) -> list[Primitive]:
     """Heads of the props with their folding wedges under the tie."""
     (x1, y1), (x2, y2) = _feet(centring)
     pen = ink.pen(Layer.CENTRING, ink.MEDIUM_MM)
@@ -169,7 +174,7 @@ def _props(centring: CentringPlan, timber: Centring) -> list[Primitive]:
         upper = ((left, top), (right, top), (right, top - thin), (left, low + thin))
         lower = ((left, low + thin), (right, top - thin), (right, low), (left, low))
         marks += [Polyline(corners, wedge, closed=True) for corners in (upper, lower)]
-        foot = low - _PROP_MM
+        foot = low - length_mm
         for side in (-_PROP_HALF_MM, _PROP_HALF_MM):
             marks.append(Line((x + side, low), (x + side, foot), pen))
         broken = tuple(
@@ -280,7 +285,7 @@ def _dimensions(plan: RebuildPlan, timber: Centring, scale: float) -> list[Primi
     crown = _pair(centring.rib.point(centring.rib.length_mm / 2.0))
     pen = ink.pen(Layer.DIMENSION, ink.FINE_MM)
     # clear of the lowest point of the props' break lines, with the figure above the dimension line
-    low = timber.board_width_mm + _WEDGE_MM + _PROP_MM + _BREAK_MM + 1.5 * scale
+    low = timber.board_width_mm + _WEDGE_MM + _prop_mm(scale) + _BREAK_MM + 1.5 * scale
     a, b = (left[0], left[1] - low), (right[0], right[1] - low)
     side = (right[0], crown[1])
     rise = crown[1] - (left[1] + right[1]) / 2.0

@@ -154,3 +154,18 @@ def test_no_figure_touches_the_props_or_their_break_lines(made, scale):
     points = [p for m in lines for p in (m.points if isinstance(m, Polyline) else (m.start, m.end))]
     lowest = min(y for _, y in points) / scale
     assert span.top < lowest - 0.5
+
+
+@pytest.mark.parametrize("scale", [4.0, 10.0, 25.0])
+def test_heads_of_the_props_take_little_of_the_sheet(scale):
+    """They are broken off, and end alike: how long props are the site decides."""
+    made = WORKS["gateway"]
+    drawing = rib_drawing(made.plan, made.record.centring, scale)
+    sides = [
+        m
+        for m in drawing.primitives
+        if isinstance(m, Line) and m.style.layer is Layer.CENTRING and m.start[0] == m.end[0]
+    ]
+    assert len(sides) == 2 * len(made.plan.centring.props_x_mm)
+    lengths = {round(m.start[1] - m.end[1], 6) for m in sides}
+    assert lengths == {min(260.0, 14.0 * scale)}
