@@ -10,6 +10,10 @@ import numpy as np
 from survey.condition.patterns.noise_model import Weighing
 from survey.curves.protocol import Floats
 
+LARGEST_MM = 1000.0
+"""Standard deviation of a coefficient beforehand: next to no limit, but where the curve can follow a whole
+shape, or one column another, nothing is known of it and it gains nothing."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Shapes:
@@ -61,7 +65,8 @@ def likeliest_shape(weighings: Sequence[Weighing], families: Sequence[Shapes]) -
     w, member = np.unravel_index(int(np.argmax(logs[family])), logs[family].shape)
     columns = families[family].columns[:, int(member)]
     weighing = weighings[int(w)]
-    covariance = np.asarray(np.linalg.inv(columns.T @ weighing.project(columns)), dtype=float)
+    inner = columns.T @ weighing.project(columns) + LARGEST_MM**-2.0 * np.eye(columns.shape[1])
+    covariance = np.asarray(np.linalg.inv(inner), dtype=float)
     return Likeliest(columns, covariance @ (columns.T @ weighing.pull), covariance)
 
 
@@ -73,7 +78,7 @@ def _logs(weighings: Sequence[Weighing], shapes: Shapes) -> Floats:
     found = np.empty((len(weighings), len(numbers), m))
     for row, weighing in zip(found, weighings, strict=True):
         projected = weighing.project(flat).reshape(n, m, k)
-        inner = np.einsum("nmi,nmj->mij", shapes.columns, projected)
+        inner = np.einsum("nmi,nmj->mij", shapes.columns, projected) + LARGEST_MM**-2.0 * np.eye(k)
         push = (weighing.pull @ flat).reshape(m, k)
         if shapes.one_way:
             push = np.maximum(push, 0.0)
