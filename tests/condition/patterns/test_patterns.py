@@ -350,3 +350,11 @@ def test_a_course_at_the_end_of_a_patch_and_off_as_far_belongs_to_it() -> None:
 def test_a_ring_of_one_course_shows_no_rhythm() -> None:
     record = record_of(SHAPE, [LaidRing(N), LaidRing(1, ring=2, width_mm=400.0)])
     assert map_deviations(record, fit_of(record, SHAPE)).patterns == ()
+
+
+@pytest.mark.parametrize(
+    "surveyed", [range(1, N + 1, 2), [c for c in range(1, N + 1) if c % 3], range(1, 20)]
+)
+def test_a_ring_read_in_part_shows_no_rhythm(surveyed: range | list[int]) -> None:
+    record = record_of(SHAPE, [LaidRing(N, surveyed=surveyed, deviation_mm=wobbling(1))], noise_seed=2)
+    assert patterns(record) == ()
