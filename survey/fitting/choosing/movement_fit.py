@@ -41,6 +41,7 @@ from survey.record.model import Ints
 NEGLIGIBLE = 7.0
 """Hinges whose log weight lies further below the best are left out."""
 MOST_CHOICES = 250
+MOST_LOOKED_AT = 1200
 FEW_CHOICES = 60
 """Hinges that so few choices hold are placed well enough to be told joint by joint."""
 MOST_STEPS = 5
@@ -236,6 +237,8 @@ def _settled(
             return None
         before = choices
         near = choices_at_joints(likely.coarse, before, fine.joints, flat=likely.flat)
+        if len(near.crown) > MOST_LOOKED_AT:
+            break
         choices = _those_that_matter(fine, near, one, likely.motions)
         if choices.same_places(before):
             break
@@ -301,6 +304,9 @@ def _likely_hinges(
         return None
     s, h = half_and_rise(first.still.standing, rough.parameters)
     finer = finer_choices(coarse.choices, coarse.log_weight)
+    if len(finer.crown) > MOST_LOOKED_AT:
+        # The points tell so little of the hinges that a coarse average over them is as good.
+        finer = coarse.choices
     found = _posterior(rough, rough.original(one), finer, one, likely_motions(s))
     kept = _likeliest_first(found.by_choice)
     choices = finer.take(kept)
