@@ -81,7 +81,7 @@ def quantogram(lengths_mm: ArrayLike, quanta_mm: ArrayLike, sigma_mm: ArrayLike 
     Returns
     -------
     (..., m) float
-        Score of each quantum; at most ``sqrt(2 n)``.
+        Score of each quantum; at most ``sqrt(2 n)``, and 0 where the lengths are too uncertain for it.
 
     Raises
     ------
@@ -101,7 +101,8 @@ def quantogram(lengths_mm: ArrayLike, quanta_mm: ArrayLike, sigma_mm: ArrayLike 
     weight = np.exp(-2.0 * (np.pi * sigma / quanta[:, None]) ** 2)
     norm = np.sqrt(0.5 * np.sum(weight**2, axis=1))
     score = np.einsum("...mn,mn->...m", np.cos(2 * np.pi * lengths[..., None, :] / quanta[:, None]), weight)
-    return np.asarray(score / norm, dtype=float)
+    # Lengths far less certain than a quantum is long say nothing of it.
+    return np.asarray(np.divide(score, norm, out=np.zeros_like(score), where=norm > 0.0), dtype=float)
 
 
 def refined_quantum(lengths_mm: ArrayLike, quantum_mm: float, sigma_mm: ArrayLike = 1.0) -> Estimate:

@@ -18,6 +18,8 @@ from survey.record.shortfall import shortfall_of, soffit_of
 
 MOST_POINTS = 2000
 """More points of one soffit tell nothing new: they stand closer than its irregularity changes."""
+LEAST_SIGMA_MM = 0.01
+"""No brick has an edge that could be known better, and smaller sigmas leave all else to rounding."""
 UNSEEN_END_SIGMA_MM = 15.0
 """How well the outermost surveyed edges stand for springing points that were not surveyed: a joint or so."""
 
@@ -127,7 +129,11 @@ def sightings_of(record: Record) -> Sightings:
     edge[n:] = 0
     course = points.course[used].copy()
     course[n:] = UNKNOWN
-    sigma = points.sigma_mm[used]
+    sigma = np.maximum(points.sigma_mm[used], LEAST_SIGMA_MM)
+    if np.any(sigma > points.sigma_mm[used]):
+        notes.append(
+            f"Points said to be known better than {LEAST_SIGMA_MM} mm are taken to be known as well as that."
+        )
     end_sigma = np.where(end == 0, np.inf, sigma)
     notes.extend(_ends_told(xy, end, end_sigma))
     notes.extend(_missing_half(xy[:n]))

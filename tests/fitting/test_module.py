@@ -168,3 +168,7 @@ def test_units_are_named_once_with_a_source():
     assert all(
         isinstance(unit, HistoricUnit) and unit.source and unit.length_mm > 100 for unit in DOCUMENTED_UNITS
     )
+
+
+def test_lengths_too_uncertain_for_any_unit_score_nothing() -> None:
+    assert quantogram([3000.0, 4500.0], [300.0, 316.0], [1e6, 1e6]).tolist() == [0.0, 0.0]

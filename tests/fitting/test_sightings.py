@@ -11,7 +11,7 @@ from fitting.builds import record_of, whole_arch
 
 from survey.errors import FitError
 from survey.fitting import fit_arch
-from survey.fitting.sightings import MOST_POINTS, sightings_of
+from survey.fitting.sightings import LEAST_SIGMA_MM, MOST_POINTS, sightings_of
 from survey.record.model import UNKNOWN, Edge, Feature, Record
 
 FAR = np.array([4.5e8, 2.1e8])
@@ -85,6 +85,14 @@ def test_a_scan_is_thinned_and_says_so() -> None:
     seen = sightings_of(record)
     assert np.count_nonzero(seen.course == UNKNOWN) == MOST_POINTS + 2
     assert f"Of {4 * MOST_POINTS} intrados points {MOST_POINTS}" in seen.notes[0]
+
+
+def test_points_said_to_be_exact_are_taken_to_be_nearly_so() -> None:
+    record = record_of(SOFFIT, ENDS)
+    seen = sightings_of(with_points(record, sigma_mm=1e-6 * record.points.sigma_mm))
+    assert np.all(seen.sigma_mm == LEAST_SIGMA_MM)
+    assert "Points said to be known better than 0.01 mm are taken to be known as well as that." in seen.notes
+    assert sightings_of(record).notes == ()
 
 
 def test_a_large_grid_loses_nothing() -> None:

@@ -27,15 +27,15 @@ BANDS = (0.0, 0.6, 0.8, 0.95, 0.99, 1.0)
 
 
 REASONS = (
-    "Where a goal is missed, or nearly:",
+    "Where a goal is nearly missed, and what the figures hide:",
     "",
     "- One who knew the family, the hinges, the scatter and the gross errors would tell the spread as said",
     "  in the table (the Cramer-Rao bound); what a fit loses against that is the price of finding them out,",
     "  above all whether the crown hinge lies on the soffit or at the back, and where the haunches hinged.",
     "- A spread with its crown hinge in the middle and its lower hinges at the springings makes of one",
     "  family nearly another: about such hinges no spread shows for sure, and the fit says so.",
-    "- The radii of still arches are covered a little too often: half-spans, and with them the radii of",
-    "  semicircles and segmental arches, allow for a spread that hides.",
+    "- A springing that sank little while nothing opened is told as springings out of level, for so an arch",
+    "  may also have been built.",
     "- A flat parabola over a few metres lies within the irregularity of a segmental arch, still or spread.",
     "- Wrecks whose waves are no larger than a spread's are taken for one.",
     "",

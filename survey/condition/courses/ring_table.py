@@ -223,7 +223,9 @@ def _missing(record: Record, count: CourseCount, noted: RingNotes) -> np.ndarray
         first = course_numbers(count, [gap.after_course])[gap.after_course] + 1
         missing[first - 1 : first - 1 + gap.count] = True
     there = sorted(unmeasured_courses(record, count.ring, count.gaps, count.count).there)
-    missing[[number - 1 for number in course_numbers(count, there).values()]] = False
+    numbers = course_numbers(count, there).values()
+    # A ring said to have fewer courses than its points need holds no place for the last of them.
+    missing[[number - 1 for number in numbers if number <= len(missing)]] = False
     return missing
 
 

@@ -235,11 +235,13 @@ def _settled(
     for _ in range(MOST_STEPS if likely.is_sharp else 0):
         if fine is None:
             return None
-        before = choices
-        near = choices_at_joints(likely.coarse, before, fine.joints, flat=likely.flat)
-        if len(near.crown) > MOST_LOOKED_AT:
+        near = choices_at_joints(likely.coarse, choices, fine.joints, flat=likely.flat)
+        told = (
+            _those_that_matter(fine, near, one, likely.motions) if len(near.crown) <= MOST_LOOKED_AT else None
+        )
+        if told is None or len(told.crown) == 0:
             break
-        choices = _those_that_matter(fine, near, one, likely.motions)
+        before, choices = choices, told
         if choices.same_places(before):
             break
         fine = _refined(standing, fine.parameters, choices.take(np.array([0])), given)

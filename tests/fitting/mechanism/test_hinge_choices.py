@@ -82,47 +82,67 @@ def test_choices_can_be_picked() -> None:
     assert picked.crown.tolist() == choices.crown[[5, 2]].tolist()
 
 
-def about(choices: HingeChoices, left: float, crown: float, right: float) -> np.ndarray:
-    """Log weights (h,) of choices when the hinges are known to about a course or two."""
-    off = np.stack([choices.left - left, choices.crown - crown, choices.right - right])
-    return -0.5 * np.sum((off / 0.015) ** 2, axis=0)
+def likely(left: float, crown: float, right: float) -> tuple[HingeChoices, HingeChoices]:
+    """Coarse choices, and of the finer ones those that matter when hinges are known to a course or two."""
+
+    def log_weight(choices: HingeChoices) -> np.ndarray:
+        off = np.stack([choices.left - left, choices.crown - crown, choices.right - right])
+        return np.asarray(-0.5 * np.sum((off / 0.015) ** 2, axis=0))
+
+    coarse = coarse_choices(JOINTS, np.array([crown]), flat=False, depth_mm=240.0)
+    finer = finer_choices(coarse, log_weight(coarse))
+    weight = log_weight(finer)
+    return coarse, finer.take(np.flatnonzero(weight > weight.max() - 5))
 
 
 def test_likely_haunch_hinges_are_told_joint_by_joint() -> None:
-    coarse = coarse_choices(JOINTS, np.array([0.45]), flat=False, depth_mm=240.0)
-    finer = finer_choices(coarse, about(coarse, 0.185, 0.45, 1.0))
-    log_weight = about(finer, 0.185, 0.45, 1.0)
-    choices = choices_at_joints(coarse, finer, log_weight, JOINTS, flat=False)
+    coarse, finer = likely(0.185, 0.45, 1.0)
+    choices = choices_at_joints(coarse, finer, JOINTS, flat=False)
     haunch = np.unique(choices.left)
     known = np.append(JOINTS.share, HAUNCH_SHARES)
-    gap = np.min(np.abs(haunch[:, None] - known), axis=1)
-    assert np.all(gap < 0.015)  # at joints, or halfway where these stand far apart
+    assert np.all(np.min(np.abs(haunch[:, None] - known), axis=1) < 0.015)  # at joints, or between far ones
     assert np.min(np.abs(haunch - 0.185)) < 0.006
     assert np.all(choices.right == 1.0)
-    # Only what the finer round left likely: no haunch far from 0.185.
-    assert np.abs(haunch - 0.185).max() < 0.08
+    assert set(choices.depth_mm) == {0.0, 240.0}
+    # Nothing far from what the finer round left likely.
+    assert np.max(np.min(np.abs(haunch[:, None] - np.unique(finer.left)), axis=1)) < 0.03
     # One haunch's share of the prior is that of its stretch of the arch.
-    one = choices.left == haunch[len(haunch) // 2]
-    step = (haunch[len(haunch) // 2 + 1] - haunch[len(haunch) // 2 - 1]) / 2
-    crowns = np.unique(choices.crown[one])
-    pitch = 0.98 / 60 / np.diff(CROWN_SHARES)[0]
-    haunch_share = 0.5 * step / np.diff(HAUNCH_SHARES)[0]
-    springing_share = 0.5
-    expected = len(crowns) * pitch * haunch_share * springing_share
+    middle = len(haunch) // 2
+    one = choices.left == haunch[middle]
+    step = (haunch[middle + 1] - haunch[middle - 1]) / 2
+    of_crowns = len(np.unique(choices.crown[one])) * 0.98 / 60 / np.diff(CROWN_SHARES)[0]
+    expected = of_crowns * 0.5 * step / np.diff(HAUNCH_SHARES)[0] * 0.5
     assert np.exp(logsumexp(choices.log_prior[one])) == pytest.approx(expected, rel=1e-6)
 
 
 def test_hinges_at_the_springings_stay_there() -> None:
-    coarse = coarse_choices(JOINTS, np.array([0.45]), flat=False, depth_mm=240.0)
-    finer = finer_choices(coarse, about(coarse, 0.0, 0.45, 1.0))
-    choices = choices_at_joints(coarse, finer, about(finer, 0.0, 0.45, 1.0), JOINTS, flat=False)
+    coarse, finer = likely(0.0, 0.45, 1.0)
+    choices = choices_at_joints(coarse, finer, JOINTS, flat=False)
     assert np.all(choices.left == 0.0)
     assert np.all(choices.right == 1.0)
     assert np.sort(choices.log_prior) == pytest.approx(np.sort(finer.log_prior)[-len(choices.crown) :])
 
 
+def test_haunches_and_springings_are_followed_side_by_side() -> None:
+    coarse, finer = likely(0.17, 0.45, 1.0)
+    springing = finer.take(np.arange(1))._replace(left=np.zeros(1))
+    both = HingeChoices(*(np.concatenate(pair) for pair in zip(finer, springing, strict=True)))
+    choices = choices_at_joints(coarse, both, JOINTS, flat=False)
+    places = np.stack(choices[:4])
+    assert np.unique(places, axis=1).shape == places.shape
+    assert set(choices.left) > {0.0}
+    alone = choices_at_joints(coarse, finer, JOINTS, flat=False)
+    assert len(choices.left) == len(alone.left) + len(np.unique(both.crown)) * 2
+
+
 def test_three_hinges_stand_apart() -> None:
-    coarse = coarse_choices(JOINTS, np.array([0.33]), flat=False, depth_mm=0.0)
-    finer = finer_choices(coarse, about(coarse, 0.31, 0.32, 1.0))
-    choices = choices_at_joints(coarse, finer, about(finer, 0.31, 0.32, 1.0), JOINTS, flat=False)
+    coarse, finer = likely(0.31, 0.32, 1.0)
+    choices = choices_at_joints(coarse, finer, JOINTS, flat=False)
     assert np.min(choices.crown - choices.left) > 0.03
+
+
+def test_hinges_at_one_joint_are_the_same_though_seen_from_elsewhere() -> None:
+    _, finer = likely(0.17, 0.45, 1.0)
+    assert finer.same_places(finer._replace(left=finer.left + 1e-4))
+    assert not finer.same_places(finer._replace(left=finer.left + 0.01))
+    assert not finer.same_places(finer._replace(depth_mm=240.0 - finer.depth_mm))

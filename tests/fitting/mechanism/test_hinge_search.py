@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from recovery.simulated import ArchSpec, simulate
+from recovery.simulated import ArchSpec, TrueMovement, simulate
 
 from survey import curves
 from survey.fitting import fit_arch
@@ -106,3 +106,21 @@ def test_an_arch_of_which_no_motion_can_be_told_stands_still(monkeypatch: pytest
     assert tried
     assert tried == [None] * len(tried)
     assert fit.movement is None
+
+
+def test_joints_about_which_nothing_can_be_told_leave_the_hinges_found(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    shape = curves.elliptical(2400.0, 800.0)
+    record = simulate(
+        ArchSpec(shape, n_courses=60, movement=TrueMovement(24.0, 0.0, 0.45, 0.18, 0.0)), 3
+    ).record
+    found = fit_arch(record).movement
+    nothing = movement_fit._those_that_matter
+    monkeypatch.setattr(
+        movement_fit, "_those_that_matter", lambda *a: nothing(*a).take(np.empty(0, dtype=int))
+    )
+    alike = fit_arch(record).movement
+    assert found is not None
+    assert alike is not None
+    assert alike.spread_mm.value == pytest.approx(found.spread_mm.value, abs=2 * found.spread_mm.sigma)
