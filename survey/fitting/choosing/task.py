@@ -178,8 +178,9 @@ def _bending(still: Still, grid: ScatterGrid) -> tuple[Floats, Floats]:
     determinants = grid.log_determinants(m)
     met = rows.copy()
     met[:, 0] = 0.0
+    names = (*still.standing.names, *(f"bend_{i + 1}" for i in range(n_bends)))
     held, free = (
-        grid.log_prior + average(without + share * (r.T @ r), determinants, prior).log_evidence
+        grid.log_prior + average(without + share * (r.T @ r), determinants, prior, names).log_evidence
         for r in (rows, met)
     )
     return np.asarray(held), np.asarray(free)
