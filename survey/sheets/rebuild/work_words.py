@@ -7,7 +7,7 @@ import math
 from survey.rebuild.laying.laying import CLOSING, where_to_go_on
 from survey.rebuild.laying.order import KEY
 from survey.rebuild.plan import RebuildPlan, RingPlan, Scope
-from survey.rebuild.words import counted
+from survey.rebuild.words import counted, listed
 from survey.record.model import Record
 from survey.sheets.kit.schedule import figure
 
@@ -39,7 +39,8 @@ def work_sentences(record: Record, plan: RebuildPlan) -> tuple[str, ...]:
     if plan.laying:
         said += [
             _DRY_GAP if plan.scope is Scope.REPAIR else _DRY_RING,
-            f"Mortar: {mortar}. Bricks well wetted, beds full, spacer in every joint. {_limits_said(plan)}",
+            f"Mortar: {mortar}. Bricks well wetted, beds full, spacer in every joint. "
+            f"{_limits_said(record, plan)}",
             *_ring_sentences(plan),
         ]
     if stops:
@@ -66,13 +67,25 @@ _REFUSED_WORK = (
 )
 
 
-def _limits_said(plan: RebuildPlan) -> str:
-    """Between which limits joints stay, and whether the record gave them."""
+_LIMIT_NAMES = {"min": "min", "max": "max", "extrados_max": "that at the back"}
+"""How a default limit is called on the scaffold, by its key in ``[joints]``."""
+
+
+def _limits_said(record: Record, plan: RebuildPlan) -> str:
+    """Between which limits joints stay, and which of them the record did not give.
+
+    The limit at the back calls a joint out without forbidding it, and is told only where it is a default.
+    """
     limits = [(across * r.joint_min_mm, across * r.joint_max_mm) for r, across in _across(plan)]
     low, high = figure(limits[0][0], 1), figure(limits[0][1], 1)
-    chosen = [key for key in plan.rings[0].default_limits if key in ("min", "max")]
-    by = f" ({' and '.join(chosen)} by default, for the record gives none: a judgement)" if chosen else ""
-    return f"No joint under {low} or over {high} mm{by}."
+    chosen = plan.rings[0].default_limits
+    back = figure(record.joints.extrados_max_mm, 1)
+    called = f"; one over {back} mm at the back is called out" if "extrados_max" in chosen else ""
+    by = ""
+    if chosen:
+        names = listed([_LIMIT_NAMES[key] for key in chosen])
+        by = f" ({names} by default, for the record gives none: a judgement)"
+    return f"No joint under {low} or over {high} mm{called}{by}."
 
 
 def _across(plan: RebuildPlan) -> list[tuple[RingPlan, float]]:

@@ -201,9 +201,15 @@ def test_joint_limits_and_whether_they_were_given_are_said():
     low, high = made.plan.rings[0].joint_min_mm, made.plan.rings[0].joint_max_mm
     given = " ".join(work_sentences(made.record, made.plan))
     assert f"No joint under {low:.1f} or over {high:.1f} mm. " in given
-    rings = tuple(replace(r, default_limits=("min", "max", "extrados_max")) for r in made.plan.rings)
-    taken = " ".join(work_sentences(made.record, replace(made.plan, rings=rings)))
-    assert f"over {high:.1f} mm (min and max by default, for the record gives none: a judgement)." in taken
+    back = made.record.joints.extrados_max_mm
+    for missing, told in (
+        (("min", "max"), f"over {high:.1f} mm (min and max by default"),
+        (("min", "max", "extrados_max"), "called out (min, max and that at the back by default"),
+        (("extrados_max",), f"; one over {back:.1f} mm at the back is called out (that at the back by default"),
+    ):
+        rings = tuple(replace(r, default_limits=missing) for r in made.plan.rings)
+        taken = " ".join(work_sentences(made.record, replace(made.plan, rings=rings)))
+        assert f"{told}, for the record gives none: a judgement)." in taken
 
 
 @EVERY
@@ -221,7 +227,7 @@ def test_no_sentence_of_the_card_runs_into_the_cautions(made):
     """Also with much laid already, a long name for the mortar and limits by default."""
     courses = range(1, len(made.plan.rings[0].bricks), 2)
     plan = begun(made, *courses)
-    rings = tuple(replace(r, default_limits=("min", "max")) for r in plan.rings)
+    rings = tuple(replace(r, default_limits=("min", "max", "extrados_max")) for r in plan.rings)
     record = replace(made.record, mortar=replace(made.record.mortar, name="lime mortar to match " * 8))
     for drawn in (made.plan, replace(plan, rings=rings)):
         card = laying_sheets(record, made.fit, drawn)[0]
