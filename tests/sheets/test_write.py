@@ -10,17 +10,21 @@ from dataclasses import replace
 from html.parser import HTMLParser
 
 import ezdxf
+import numpy as np
 import pytest
 from pypdf import PdfReader
 from sheets.cases import REFUSALS, cases
 from sheets.handmade import CAUTIONS, handmade
-from sheets.legibility import outside, overprints
+from sheets.legibility import outside, overprints, said
 from sheets.pictures import NASTY
 
 from survey.files import write_whole
+from survey.rebuild.cautions import NOT_TO_BE_BUILT
 from survey.sheets.condition.sets import make_deviation_sets
+from survey.sheets.drawing import Line
 from survey.sheets.fit.sets import make_fit_sets
 from survey.sheets.kit.page import TitleBlock, finish
+from survey.sheets.kit.placing import exploded
 from survey.sheets.rebuild.sets import make_rebuild_sets
 from survey.sheets.record.sets import make_record_sets
 from survey.sheets.report.html import render_report_html
@@ -205,7 +209,28 @@ def test_report_pages_are_legible(name):
     for sheet in report_sheets(given, sections):
         if sheet.name.startswith("report"):
             assert overprints(sheet) == []
-            assert outside(sheet, 5.0) == []
+            assert outside(sheet, 10.0) == []
+
+
+@pytest.mark.parametrize("name", list(CASES))
+def test_report_tables_stay_inside_the_frame(name):
+    """Rules of tables as well as words: the frame is 20 mm from the left edge and 10 from the others."""
+    given, sections = drawn(CASES[name])
+    for sheet in report_sheets(given, sections):
+        if sheet.name.startswith("report"):
+            lines = [m for m in exploded(sheet.primitives) if isinstance(m, Line)]
+            ends = np.array([end for line in lines for end in (line.start, line.end)])
+            assert ends[:, 0].min() >= 20.0
+            assert ends[:, 0].max() <= sheet.width_mm - 10.0
+
+
+def test_every_page_of_a_refused_report_says_so_and_no_other():
+    given, sections = drawn(CASES["five-centred, refused"])
+    for sheet in report_sheets(given, sections):
+        assert said((sheet,)).count(NOT_TO_BE_BUILT) == 1, sheet.name
+        assert outside(sheet, 3.0) == []
+    sound = drawn(CASES["elliptical, three rings"])
+    assert NOT_TO_BE_BUILT not in said(report_sheets(*sound))
 
 
 def test_report_tables_print_every_row():

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import zip_longest
@@ -40,6 +39,7 @@ from survey.sheets.kit.schedule import (
 from survey.sheets.kit.widths import in_large_print, widened
 from survey.sheets.rebuild.card_drawing import NAME, card_key, laying_drawing
 from survey.sheets.rebuild.work_words import work_sentences
+from survey.sheets.report.step_words import common_clauses, every_brick, own_words
 
 LARGE_MM = 3.8
 """Capital height of the card's sentences: read at arm's length and more."""
@@ -98,29 +98,6 @@ def _dry_said(plan: RebuildPlan) -> tuple[str, ...]:
         "Lay dry from the crown outwards with spacers: left and right must come out alike, and both ends "
         "must meet the springings.",
     )
-
-
-def every_brick(plan: RebuildPlan) -> tuple[str, ...]:
-    """What is done with every brick of a ring, said once instead of at each step."""
-    return tuple(
-        f"Ring {ring}, unless said otherwise: {'; '.join(clauses)}."
-        for ring, clauses in _common(plan).items()
-        if clauses
-    )
-
-
-_GENERAL = ("the original of this place", "fair face", "upper edge", "protractor", "spacer")
-"""How clauses begin that can hold for every brick of a ring."""
-
-
-def _common(plan: RebuildPlan) -> dict[int, list[str]]:
-    """Clauses that stand in most checks of a ring and are not about one brick alone."""
-    common: dict[int, list[str]] = {}
-    for ring in dict.fromkeys(step.ring for step in plan.laying):
-        checks = [step.check.split("; ") for step in plan.laying if step.ring == ring]
-        n_with = Counter(clause for check in checks for clause in check)
-        common[ring] = [c for c in n_with if c.startswith(_GENERAL) and n_with[c] >= 0.8 * len(checks)]
-    return common
 
 
 def _card(record: Record, plan: RebuildPlan, room: Box, banner: Sequence[Primitive]) -> Page:
@@ -292,7 +269,7 @@ def steps_schedule(plan: RebuildPlan) -> Schedule:
         Column("depth\ngauge"),
         Column("which brick, and what else", Anchor.LEFT, wrap_mm=58.0),
     )
-    common = _common(plan)
+    common = common_clauses(plan)
     rows = tuple(
         (
             f"{s.step}",
@@ -304,8 +281,7 @@ def steps_schedule(plan: RebuildPlan) -> Schedule:
             figure(s.joint_below_mm, 1),
             figure(s.joint_above_mm, 1),
             figure(s.depth_gauge_mm),
-            ("STOP: " if s.stop else "")
-            + "; ".join(c for c in s.check.split("; ") if c not in common[s.ring]),
+            ("STOP: " if s.stop else "") + own_words(s, common),
         )
         for s in plan.laying
     )

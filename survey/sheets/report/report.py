@@ -14,6 +14,7 @@ from survey.sheets.drawing import Anchor, Sheet
 from survey.sheets.fit.facts import facts_schedule, rings_schedule
 from survey.sheets.fit.setting_out_sheet import courses_schedule
 from survey.sheets.kit.schedule import Column, Schedule, figure
+from survey.sheets.report.step_words import every_brick
 from survey.sheets.report.tables import (
     candidates_schedule,
     laying_schedule,
@@ -74,7 +75,7 @@ def report_sections(given: ReportInput, sets: Iterable[MadeSet]) -> tuple[Sectio
             page_tables=(courses_schedule(plan),),
         ),
         Section("Templets and cuts, mm", tables=_filled(templets_schedule(plan))),
-        Section("Order of laying, mm", tables=_filled(laying_schedule(plan))),
+        Section("Order of laying, mm", every_brick(plan), _filled(laying_schedule(plan))),
         Section("Quantities", tables=_filled(quantities_schedule(plan))),
         Section("Further sheets", sheets=_sheets(drawn, Part.FURTHER)),
     )

@@ -9,6 +9,7 @@ from survey.fitting.result import ArchFit
 from survey.rebuild.plan import RebuildPlan
 from survey.sheets.drawing import Anchor
 from survey.sheets.kit.schedule import Column, Schedule, figure
+from survey.sheets.report.step_words import common_clauses, own_words
 
 _LEFT = Anchor.LEFT
 
@@ -102,7 +103,12 @@ def course_runs(courses: tuple[tuple[int, int], ...]) -> str:
 
 
 def laying_schedule(plan: RebuildPlan) -> Schedule:
-    """The order of laying; steps at which a second person checks are marked."""
+    """The order of laying; steps at which a second person checks are marked.
+
+    What holds for every brick of a ring is not in it
+    (:func:`survey.sheets.report.step_words.every_brick`).
+    """
+    common = common_clauses(plan)
     columns = (
         Column("step"),
         Column("ring"),
@@ -114,7 +120,7 @@ def laying_schedule(plan: RebuildPlan) -> Schedule:
         Column("joint\nbelow"),
         Column("joint\nabove"),
         Column("depth\ngauge"),
-        Column("check", _LEFT, wrap_mm=56.0),
+        Column("which brick, and what else", _LEFT, wrap_mm=44.0),
     )
     rows = tuple(
         (
@@ -128,7 +134,7 @@ def laying_schedule(plan: RebuildPlan) -> Schedule:
             figure(s.joint_below_mm, 1),
             figure(s.joint_above_mm, 1),
             figure(s.depth_gauge_mm),
-            f"STOP, second person: {s.check}" if s.stop else s.check,
+            ("STOP: " if s.stop else "") + own_words(s, common),
         )
         for s in plan.laying
     )

@@ -19,7 +19,6 @@ from survey.sheets.kit.placing import on_paper
 from survey.sheets.rebuild.card import (
     CAUTION_MM,
     dry_schedule,
-    every_brick,
     joint_range,
     laying_sheets,
     rings_schedule,
@@ -27,6 +26,7 @@ from survey.sheets.rebuild.card import (
 )
 from survey.sheets.rebuild.card_drawing import card_key, laying_drawing
 from survey.sheets.rebuild.work_words import work_sentences
+from survey.sheets.report.step_words import every_brick
 
 WORKS = works()
 EVERY = pytest.mark.parametrize("made", WORKS.values(), ids=list(WORKS))
@@ -205,7 +205,10 @@ def test_joint_limits_and_whether_they_were_given_are_said():
     for missing, told in (
         (("min", "max"), f"over {high:.1f} mm (min and max by default"),
         (("min", "max", "extrados_max"), "called out (min, max and that at the back by default"),
-        (("extrados_max",), f"; one over {back:.1f} mm at the back is called out (that at the back by default"),
+        (
+            ("extrados_max",),
+            f"; one over {back:.1f} mm at the back is called out (that at the back by default",
+        ),
     ):
         rings = tuple(replace(r, default_limits=missing) for r in made.plan.rings)
         taken = " ".join(work_sentences(made.record, replace(made.plan, rings=rings)))
