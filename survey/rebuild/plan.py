@@ -136,6 +136,7 @@ class Templet:
 
     name: str
     count: int
+    """All its pieces, those laid already among them (:meth:`RebuildPlan.still_to_cut`)."""
     width_intrados_mm: float
     width_extrados_mm: float
     depth_mm: float
@@ -273,6 +274,11 @@ class RebuildPlan:
     def bricks(self) -> tuple[Brick, ...]:
         """Every brick, ring by ring, in course order."""
         return tuple(brick for ring in self.rings for brick in ring.bricks)
+
+    def still_to_cut(self, templet: Templet) -> tuple[tuple[int, int], ...]:
+        """Of the (ring, course) pairs a templet serves, those whose brick is not laid yet."""
+        to_lay = {(brick.ring, brick.course) for brick in self.bricks if brick.to_lay}
+        return tuple(place for place in templet.courses if place in to_lay)
 
     def joints_mm(self, ring: int) -> Floats:
         """Joints at the intrados (count + 1,) of one ring, left springing to right springing."""

@@ -23,7 +23,7 @@ from survey.sheets.kit.schedule import (
     schedule_width_mm,
 )
 from survey.sheets.kit.widths import widened
-from survey.sheets.report.tables import course_runs, quantities_schedule
+from survey.sheets.report.tables import courses_cell, pieces_cells, quantities_schedule, some_laid
 
 NAME = "cutting"
 _GAP_MM = 6.0
@@ -120,10 +120,11 @@ def _foot(plan: RebuildPlan, room: Box, caution_mm: float) -> tuple[list[Primiti
 
 
 def cutting_schedule(plan: RebuildPlan) -> Schedule:
-    """Templets with pieces, widths, bevels, joint errors and courses."""
+    """Templets with pieces still to cut, widths, bevels, joint errors and courses."""
     columns = (
         Column("templet", Anchor.LEFT),
         Column("pieces"),
+        *([Column("laid\nalready")] if some_laid(plan) else ()),
         Column("at the\nsoffit"),
         Column("at the\nback"),
         Column("depth"),
@@ -133,16 +134,16 @@ def cutting_schedule(plan: RebuildPlan) -> Schedule:
         Column("what", Anchor.LEFT),
         Column("ring: courses", Anchor.LEFT, wrap_mm=_COURSES_MM),
     )
-    rows = tuple(_row(templet) for templet in plan.templets)
+    rows = tuple(_row(plan, templet) for templet in plan.templets)
     if not rows:
         rows = (("", "0", *("",) * 6, "no new bricks", "every brick stands or goes back"),)
     return Schedule(columns, rows, "Cutting list, mm", ink.TEXT_MM)
 
 
-def _row(templet: Templet) -> tuple[str, ...]:
+def _row(plan: RebuildPlan, templet: Templet) -> tuple[str, ...]:
     return (
         templet.name,
-        f"{templet.count}",
+        *pieces_cells(plan, templet),
         figure(templet.width_intrados_mm, 1),
         figure(templet.width_extrados_mm, 1),
         figure(templet.depth_mm, 1),
@@ -150,7 +151,7 @@ def _row(templet: Templet) -> tuple[str, ...]:
         figure(100.0 * math.tan(templet.bevel_rad), 1),
         figure(templet.joint_error_mm, 2),
         what_it_is(templet),
-        course_runs(templet.courses),
+        courses_cell(plan, templet),
     )
 
 

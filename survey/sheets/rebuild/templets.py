@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from survey.fitting.result import ArchFit
 from survey.rebuild.plan import RebuildPlan, Templet
+from survey.rebuild.words import counted
 from survey.record.model import Record
 from survey.sheets.drawing import (
     XY,
@@ -81,7 +82,7 @@ def _sheets(record: Record, plan: RebuildPlan, caution_mm: float) -> list[Page]:
     later = Box(
         area.left, area.bottom + _BAR_MM + 4.0, area.width, area.height - banner_height - _BAR_MM - 4.0
     )
-    cells = [_cell(templet, area.width) for templet in plan.templets]
+    cells = [_cell(plan, templet, area.width) for templet in plan.templets]
     fitting = [cell for cell in cells if cell.height <= later.height]
     pages: list[Page] = []
     for number, placed in enumerate(_pages(fitting, first, later)):
@@ -106,21 +107,24 @@ def _paper(templets: Sequence[Templet]) -> Paper:
     return Paper.A4_PORTRAIT if need <= Paper.A4_PORTRAIT.area.height - _BAR_MM - 4.0 else Paper.A3_PORTRAIT
 
 
-def _cell(templet: Templet, most: float) -> _Cell:
+def _cell(plan: RebuildPlan, templet: Templet, most: float) -> _Cell:
     """How much paper a piece takes with its words."""
     wide = max(templet.width_intrados_mm, templet.width_extrados_mm) + _LEFT_MM + _RIGHT_MM
     width = min(max(wide, _LEAST_CELL_MM), most)
-    words = _sentences(templet)
+    words = _sentences(plan, templet)
     lines = tuple(line for sentence in words for line in wrap(sentence, width - 2.0, ink.TEXT_MM))
     height = templet.depth_mm + _HEAD_MM + _FOOT_MM + len(lines) * _WORDS_LINE_MM
     return _Cell(templet, lines, width, height)
 
 
-def _sentences(templet: Templet) -> tuple[str, ...]:
-    """What is said below a piece."""
-    pieces = f"{templet.count} piece{'s' if templet.count != 1 else ''}, {what_it_is(templet)}"
-    runs = course_runs(templet.courses).replace(": ", ": courses ")
-    said = [f"{pieces}; ring {runs.replace('; ', '; ring ')}"]
+def _sentences(plan: RebuildPlan, templet: Templet) -> tuple[str, ...]:
+    """What is said below a piece: how many are still to cut and for which courses, how many are laid."""
+    places = plan.still_to_cut(templet)
+    laid = templet.count - len(places)
+    runs = course_runs(places).replace(": ", ": courses ").replace("; ", "; ring ")
+    said = [f"{counted(len(places), 'piece')}, {what_it_is(templet)}{f'; ring {runs}' if runs else ''}"]
+    if laid:
+        said.append(f"{laid} laid already" if places else f"none to cut: {laid} laid already")
     if templet.bevel_rad > 1e-4:
         per_hundred = figure(100.0 * math.tan(templet.bevel_rad), 1)
         said.append(f"each side {per_hundred} off square over 100 of depth")

@@ -6,7 +6,7 @@ import math
 
 from survey.condition.result import DeviationMap
 from survey.fitting.result import ArchFit
-from survey.rebuild.plan import RebuildPlan
+from survey.rebuild.plan import RebuildPlan, Templet
 from survey.sheets.drawing import Anchor
 from survey.sheets.kit.schedule import Column, Schedule, figure
 from survey.sheets.report.step_words import common_clauses, own_words
@@ -53,10 +53,11 @@ def worst_schedule(map_: DeviationMap) -> Schedule:
 
 
 def templets_schedule(plan: RebuildPlan) -> Schedule:
-    """Cut and moulded pieces with the courses they serve."""
+    """Cut and moulded pieces still needed, with the courses they serve."""
     columns = (
         Column("templet", _LEFT),
         Column("pieces"),
+        *([Column("laid\nalready")] if some_laid(plan) else ()),
         Column("width\nintrados"),
         Column("width\nextrados"),
         Column("depth"),
@@ -67,17 +68,33 @@ def templets_schedule(plan: RebuildPlan) -> Schedule:
     rows = tuple(
         (
             t.name,
-            f"{t.count}",
+            *pieces_cells(plan, t),
             figure(t.width_intrados_mm, 1),
             figure(t.width_extrados_mm, 1),
             figure(t.depth_mm),
             figure(math.degrees(t.bevel_rad), 2),
             "cut" if t.cut else "whole",
-            course_runs(t.courses),
+            courses_cell(plan, t),
         )
         for t in plan.templets
     )
     return Schedule(columns, rows)
+
+
+def some_laid(plan: RebuildPlan) -> bool:
+    """Whether any piece of a templet is laid already."""
+    return any(len(plan.still_to_cut(t)) < t.count for t in plan.templets)
+
+
+def pieces_cells(plan: RebuildPlan, templet: Templet) -> tuple[str, ...]:
+    """Pieces still to cut and, once any piece of the plan is laid, how many of this templet are."""
+    to_cut = len(plan.still_to_cut(templet))
+    return (f"{to_cut}", f"{templet.count - to_cut}") if some_laid(plan) else (f"{to_cut}",)
+
+
+def courses_cell(plan: RebuildPlan, templet: Templet) -> str:
+    """The courses pieces are still to be cut for."""
+    return course_runs(plan.still_to_cut(templet)) or "all laid"
 
 
 def course_runs(courses: tuple[tuple[int, int], ...]) -> str:

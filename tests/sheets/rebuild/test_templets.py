@@ -17,6 +17,7 @@ from survey.sheets.drawing import Dimension, Layer, Line, Polyline
 from survey.sheets.kit.page import Paper
 from survey.sheets.rebuild.cutting import cutting_schedule, cutting_sheets, what_it_is
 from survey.sheets.rebuild.templets import templet_drawing, templet_sheets
+from survey.sheets.report.tables import templets_schedule
 
 WORKS = works()
 EVERY = pytest.mark.parametrize("made", WORKS.values(), ids=list(WORKS))
@@ -69,6 +70,29 @@ def test_every_new_brick_is_in_the_cutting_list_once(made):
                 low, _, high = run.partition("–")
                 listed += [(int(ring), c) for c in range(int(low), int(high or low) + 1)]
     assert sorted(listed) == sorted((b.ring, b.course) for b in made.plan.bricks if b.templet)
+
+
+@EVERY
+def test_pieces_laid_already_are_not_cut_again(made):
+    first = made.plan.templets[0]
+    ring, last = first.courses[-1]
+    for gone in (first.courses[:-1], first.courses):
+        rings = tuple(
+            replace(r, bricks=tuple(replace(b, laid=(b.ring, b.course) in gone) for b in r.bricks))
+            for r in made.plan.rings
+        )
+        plan = replace(made.plan, rings=rings)
+        row = cutting_schedule(plan).rows[0]
+        left = first.count - len(gone)
+        assert row[:3] == (first.name, f"{left}", f"{len(gone)}")
+        assert row[-1] == (f"{ring}: {last}" if left else "all laid")
+        report = templets_schedule(plan)
+        assert (report.rows[0][1:3], report.rows[0][-1]) == (row[1:3], row[-1])
+        words = said(templet_sheets(made.record, made.fit, plan))
+        told = f"1 piece, {what_it_is(first)}; ring {ring}: courses {last}" if left else "none to cut:"
+        assert told in words
+        assert (f"{len(gone)} laid already" in words) == bool(gone)
+        assert len(cutting_schedule(plan).columns) == len(cutting_schedule(made.plan).columns) + bool(gone)
 
 
 @EVERY
