@@ -86,6 +86,8 @@ class Brick:
     """True once laid.csv shows it laid: it no longer moves."""
     survey_residual_mm: float = float("nan")
     """Of a standing brick: how far a corner of its soffit was surveyed at most from where it is drawn."""
+    salvage_excess_mm: float = float("nan")
+    """Of a salvaged brick: its width less that of the brick that belongs there, along the arch."""
 
     @property
     def to_lay(self) -> bool:
@@ -128,6 +130,8 @@ class RingPlan:
     """Keys of ``[joints]`` that the record does not give, so that a default was taken."""
     closing_refusals: tuple[str, ...] = ()
     """Those of the plan's refusals that say where this ring does not close."""
+    joint_extrados_max_mm: float = float("inf")
+    """Joint at the back, along the arch, from which it is called out."""
 
 
 @dataclass(frozen=True, slots=True)

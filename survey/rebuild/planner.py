@@ -20,7 +20,8 @@ from survey.rebuild.centring.centring import plan_centring
 from survey.rebuild.curve_choice import ChosenCurve, choose_curve, repair_choice
 from survey.rebuild.laying.laying import laying_notes, order_laying
 from survey.rebuild.laying.progress import replan
-from survey.rebuild.laying.salvage import place_salvage, purchase_notes, salvage_notes, salvage_warnings
+from survey.rebuild.laying.salvage import place_salvage, purchase_notes, with_excess
+from survey.rebuild.laying.saved_words import saved_brick_notes, saved_brick_warnings, unused_notes
 from survey.rebuild.layout.courses import Fate, RingCount, choose_scope, count_ring, fates, missing_courses
 from survey.rebuild.layout.draft import ClosedRing, RingDraft, close_ring, planned_widths
 from survey.rebuild.layout.ring import LaidOutRing, lay_out
@@ -277,7 +278,7 @@ def _finish(
         replace(r.plan, default_limits=record.joints.defaulted, closing_refusals=r.refusals) for r in laid_out
     )
     templets = group_templets(rings, tolerance_mm)
-    rings = assign_templets(rings, templets)
+    rings = with_excess(assign_templets(rings, templets), saved)
     centring = plan_centring(chosen.shape, rings, record)
     return RebuildPlan(
         scope=scope,
@@ -299,14 +300,15 @@ def _finish(
                 for found, draft in zip(surveyed, saved.drafts, strict=True)
                 for s in standing_warnings(record, draft, found.rhythm.gross.reshape(-1, 2))
             ),
-            *salvage_warnings(saved, rings, tolerance_mm=record.tolerances.joint_mm),
+            *saved_brick_warnings(rings, tolerance_mm=record.tolerances.joint_mm),
             *alignment_warnings(rings),
         ),
         cautions=CAUTIONS,
         notes=(
             *chosen.notes,
             *_ring_notes(record, surveyed, saved.drafts),
-            *salvage_notes(saved, rings),
+            *saved_brick_notes(rings),
+            *unused_notes(saved),
             *purchase_notes(rings),
             *laying_notes(rings),
         ),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -239,65 +239,18 @@ def _with_salvage(draft: RingDraft, placed: Iterable[Placed]) -> RingDraft:
     return replace(draft, width_mm=width, source=tuple(source), fate=fate)
 
 
-def salvage_notes(plan: SalvagePlan, rings: Iterable[RingPlan]) -> tuple[str, ...]:
-    """One sentence for each reused brick with what the joints beside it give, and one for each left over."""
-    rings = tuple(rings)
-    bricks = {(b.ring, b.course): b for r in rings for b in r.bricks}
-    return (
-        *(_placed_note(p, bricks, rings) for p in plan.placed),
-        *(f"Saved brick {u.brick.brick} ({u.brick.width_mm:.1f} mm) is not used: {u.reason}."
-          for u in plan.unused),
-    )  # fmt: skip
-
-
-def salvage_warnings(plan: SalvagePlan, rings: Iterable[RingPlan], *, tolerance_mm: float) -> tuple[str, ...]:
-    """Reused bricks that differ from what belongs there by more than a joint may depart from the rhythm.
-
-    Parameters
-    ----------
-    tolerance_mm : float
-        Departure of a joint from the rhythm that the job calls out.
-    """
-    rings = tuple(rings)
-    bricks = {(b.ring, b.course): b for r in rings for b in r.bricks}
-    warnings: list[str] = []
-    for p in plan.placed:
-        ring, joints = _beside(p, bricks, rings)
-        across = float(np.cos(ring.turn_rad))
-        off_mm = p.excess_mm * across
-        if abs(off_mm) <= tolerance_mm:
-            continue
-        below, above = (j * across for j in joints)
-        warnings.append(
-            f"Ring {p.slot.ring}, course {p.slot.course}: the saved brick {p.brick.brick} of "
-            f"{p.brick.width_mm:.1f} mm is {abs(off_mm):.1f} mm {'wider' if off_mm > 0.0 else 'narrower'} "
-            f"than the brick that belongs there; with it the joints beside it are {below:.1f} and "
-            f"{above:.1f} mm (limits {ring.joint_min_mm * across:.1f} to {ring.joint_max_mm * across:.1f} "
-            "mm). It shows: use it there only if that is wanted."
+def with_excess(rings: Iterable[RingPlan], plan: SalvagePlan) -> tuple[RingPlan, ...]:
+    """The rings with every saved brick's excess over the brick that belongs there written into it."""
+    excess = {(p.slot.ring, p.slot.course): p.excess_mm for p in plan.placed}
+    return tuple(
+        replace(
+            ring,
+            bricks=tuple(
+                replace(b, salvage_excess_mm=excess.get((b.ring, b.course), b.salvage_excess_mm))
+                for b in ring.bricks
+            ),
         )
-    return tuple(warnings)
-
-
-def _beside(
-    placed: Placed, bricks: Mapping[tuple[int, int], Brick], rings: Iterable[RingPlan]
-) -> tuple[RingPlan, tuple[float, float]]:
-    """The ring of a reused brick, and the joints on its left and right in the section along the arch."""
-    slot = placed.slot
-    ring = next(r for r in rings if r.ring == slot.ring)
-    before = bricks.get((slot.ring, slot.course - 1))
-    below_mm = before.joint_after_intrados_mm if before else ring.springing_joint_intrados_mm
-    return ring, (below_mm, bricks[slot.ring, slot.course].joint_after_intrados_mm)
-
-
-def _placed_note(placed: Placed, bricks: Mapping[tuple[int, int], Brick], rings: Iterable[RingPlan]) -> str:
-    slot = placed.slot
-    ring, (below_mm, above_mm) = _beside(placed, bricks, rings)
-    rhythm = ring.original_joints_mm[slot.course - 1 : slot.course + 1]
-    return (
-        f"Saved brick {placed.brick.brick} ({placed.brick.width_mm:.1f} mm) goes to ring {slot.ring}, course "
-        f"{slot.course}, {placed.excess_mm:+.1f} mm against the brick that was there: the joints beside it "
-        f"are {below_mm:.1f} and {above_mm:.1f} mm, {below_mm - rhythm[0]:+.1f} and "
-        f"{above_mm - rhythm[1]:+.1f} mm against the rhythm."
+        for ring in rings
     )
 
 

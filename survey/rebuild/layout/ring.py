@@ -6,13 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from survey.rebuild.layout.back_joints import back_joint_warnings
 from survey.rebuild.layout.courses import Fate
 from survey.rebuild.layout.draft import ClosedRing, RingDraft
 from survey.rebuild.layout.layout import Beds, PlacedRing, place_ring
 from survey.rebuild.plan import Brick, BrickKind, RingPlan
-from survey.rebuild.refusals import courses_named
-from survey.rebuild.rhythm.rings import is_sawtooth, least_radius_mm, smallest_radius_mm, tooth_depth_mm
-from survey.rebuild.words import counted
+from survey.rebuild.rhythm.rings import is_sawtooth, tooth_depth_mm
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,8 +57,9 @@ def lay_out(draft: RingDraft, closed: ClosedRing, *, crown_mm: float) -> LaidOut
         recorded_joints=tuple(bool(r) for r in draft.rhythm.joint_read),
         depth_gauge_mm=lines.depth_gauge_mm,
         face_projection_mm=tooth_depth_mm(ring.brick_width_mm, ring.turn_rad) if is_sawtooth(ring) else 0.0,
+        joint_extrados_max_mm=draft.limits.extrados_max_mm,
     )
-    return LaidOutRing(plan, closed.refusals, (*draft.doubts, *_back_joint_warnings(draft, placed)))
+    return LaidOutRing(plan, closed.refusals, (*draft.doubts, *back_joint_warnings(plan)))
 
 
 def _place(draft: RingDraft, closed: ClosedRing) -> PlacedRing:
@@ -117,51 +117,4 @@ def _bricks(draft: RingDraft, placed: PlacedRing, crown_mm: float) -> tuple[Bric
             survey_residual_mm=float(residual[i]),
         )
         for i in range(n)
-    )
-
-
-def _back_joint_warnings(draft: RingDraft, placed: PlacedRing) -> tuple[str, ...]:
-    """Joints at the back over their limit or closed up, with the radius that whole bricks would need."""
-    ring, limit = draft.lines.ring, draft.limits.extrados_max_mm
-    new = np.concatenate([[False], ~draft.stands, [False]])
-    back = np.where(new[:-1] | new[1:], placed.joint_extrados_mm, np.nan)  # what stands is not ours to judge
-    warnings: list[str] = []
-    over = np.flatnonzero(back > limit)
-    if over.size:
-        widest = int(np.nanargmax(back))
-        where = f"after course {widest}" if widest else "at the left springing"
-        text = (
-            f"Ring {ring.ring}: {counted(over.size, 'joint')} open{'s' if over.size == 1 else ''} at the "
-            f"back beyond {limit:.1f} mm{_across(draft, limit)}, the widest to {back[widest]:.1f} mm {where}."
-        )
-        warnings.append(text + _radius_words(draft, limit))
-    crossed = np.flatnonzero(back < 0.0)
-    if crossed.size:
-        warnings.append(
-            f"Ring {ring.ring}: bricks cross at the back after {courses_named(crossed.tolist())}; measure "
-            "there again, or give fewer courses."
-        )
-    return tuple(warnings)
-
-
-def _across(draft: RingDraft, limit_mm: float) -> str:
-    """The limit of a turned ring as arch.toml has it: across the joint, not along the arch."""
-    ring = draft.lines.ring
-    return f" along the arch ({limit_mm * np.cos(ring.turn_rad):.1f} mm across)" if is_sawtooth(ring) else ""
-
-
-def _radius_words(draft: RingDraft, limit_mm: float) -> str:
-    """Whether the curve is too tight for whole bricks or wide joints at the front are to blame."""
-    if is_sawtooth(draft.lines.ring):
-        return " The teeth open there: fill them with pieces and pins, as the old work has them."
-    front_mm = float(np.median(draft.target_mm))
-    if limit_mm <= front_mm:
-        return ""
-    least = least_radius_mm(draft.lines.ring.depth_mm, float(np.median(draft.width_mm)), front_mm, limit_mm)
-    there = smallest_radius_mm(draft.lines.inner)
-    if there >= least:
-        return " The curve is not too tight for whole bricks: the joints at the soffit are wide there."
-    return (
-        f" Whole bricks of this depth need a radius of at least {least:.0f} mm; the curve goes down to "
-        f"{there:.0f} mm. Lay it in thinner rings, or cut the bricks."
     )

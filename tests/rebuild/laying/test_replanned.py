@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -10,11 +11,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rebuild.factory import edge_survey, fit, lay, notes_from, record, ring
 
-from survey.curves import curve_of, elliptical, segmental
+from survey.curves import curve_of, elliptical, segmental, semicircular
 from survey.errors import PlanError
 from survey.rebuild import BrickKind, RebuildPlan, RingPlan, plan_rebuild, replan
 from survey.rebuild.laying.replanned import replan_rings, too_late_after
-from survey.record.model import Edge, JointLimits, Laid, LaidMark, Record
+from survey.record.model import Condition, Edge, JointLimits, Laid, LaidMark, Record, SalvagedBrick
 
 SHAPE = segmental(2400.0, 400.0)
 N = 43
@@ -382,3 +383,53 @@ def test_even_joints_are_told_with_one_figure() -> None:
     (note,) = replan_rings(plan.rings, laid_off(plan, dict.fromkeys(range(1, 11), 0.0) | {10: 4.0})).notes
     even = joints(plan.rings[0])[20]
     assert f"the joints become {even - 4.0 / 34:.1f} mm (planned {even:.1f}) and the last brick fits." in note
+
+
+def test_joints_open_at_the_back_are_told_of_what_is_still_to_be_laid() -> None:
+    """Counted anew from the corners of the bricks: joints with a brick still to lay on one side at least."""
+    shape, limit = semicircular(914.0), 19.0
+    n = round(curve_of(shape).length_mm / 71.0)
+    rec = record((ring(1, n, depth_mm=215.0, brick_width_mm=65.0),), joints=JointLimits(3.0, 19.0, limit))
+    plan = plan_rebuild(rec, fit(shape, rec))
+    assert sum("open at the back" in w for w in plan.warnings) == 1
+    marks = [mark(c, plan.bricks[c - 1].station_end_mm) for c in range(1, 21)]
+    for laid, done in ((0, plan), (20, replan(plan, marks))):
+        back = [float(np.hypot(*(b.corners_mm[3] - a.corners_mm[2]))) for a, b in pairwise(done.bricks)]
+        judged = [joint for a, joint in zip(done.bricks, back, strict=False) if a.course >= max(laid, 1)]
+        (told,) = (w for w in done.warnings if "open at the back" in w)
+        at_the_springings = 2 if laid == 0 else 1
+        n_over = sum(joint > limit for joint in judged) + at_the_springings * _springing_gapes(done, limit)
+        assert told.startswith(f"Ring 1: {n_over} joints open at the back beyond {limit:.1f} mm")
+    all_laid = [mark(c, plan.bricks[c - 1].station_end_mm) for c in range(1, n + 1)]
+    assert not any("open at the back" in w for w in replan(plan, all_laid).warnings)
+
+
+def _springing_gapes(plan: RebuildPlan, limit_mm: float) -> bool:
+    return plan.rings[0].springing_joint_extrados_mm > limit_mm
+
+
+def test_saved_bricks_are_told_until_they_are_laid() -> None:
+    laid = lay(curve_of(SHAPE).length_mm, np.full(N, 50.0), np.ones(N + 1))
+    notes = tuple(
+        replace(n, condition=Condition.CRACKED) if n.course in (10, 30) else n for n in notes_from(laid)
+    )
+    saved = tuple(SalvagedBrick(name, width, None, None, "", 2) for name, width in (("A", 53.0), ("B", 53.5)))
+    rec = record((ring(1, N),), courses=notes, salvage=saved, joints=JointLimits(3.0, 20.0, 60.0))
+    plan = plan_rebuild(rec, fit(SHAPE, rec))
+    at = {b.source: b.course for b in plan.bricks if b.source in ("A", "B")}
+    assert set(at.values()) == {10, 30}
+    assert [sum(words in n for n in plan.notes) for words in ("Saved brick A", "Saved brick B")] == [1, 1]
+    n_warned = sum("the saved brick" in w for w in plan.warnings)
+    assert n_warned == 2
+    early, late = sorted(at, key=lambda name: at[name])
+    marks = [mark(c, plan.bricks[c - 1].station_end_mm + 3.0) for c in range(1, 13)]
+    done = replan(plan, marks)
+    assert not any(f"Saved brick {early}" in n for n in done.notes)
+    assert not any(f"the saved brick {early} " in w for w in done.warnings)
+    (note,) = (n for n in done.notes if f"Saved brick {late}" in n)
+    one, course = done.rings[0], at[late]
+    below, above = joints(one)[course - 1 : course + 1]
+    assert f"the joints beside it are {below:.1f} and {above:.1f} mm" in note
+    (warning,) = (w for w in done.warnings if "the saved brick" in w)
+    assert f"with it the joints beside it are {below:.1f} and {above:.1f} mm" in warning
+    assert below != pytest.approx(joints(plan.rings[0])[course - 1], abs=0.05)
