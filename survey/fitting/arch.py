@@ -40,7 +40,7 @@ from survey.fitting.choosing.candidates import FinalFit, candidate_of, final_fit
 from survey.fitting.choosing.hidden_spread import with_hidden_spreads
 from survey.fitting.choosing.hypotheses import Ground, Weighed, weigh_hypotheses
 from survey.fitting.choosing.movement import final_moved, movement_of
-from survey.fitting.choosing.movement_words import out_of_level_told
+from survey.fitting.choosing.movement_words import hanging_told, out_of_level_told
 from survey.fitting.choosing.unseen import unseen_movement, unseen_told
 from survey.fitting.choosing.verdict import Compared, Odds, odds_of, verdict_of
 from survey.fitting.choosing.weighed import MOVES_FROM
@@ -66,6 +66,7 @@ USUAL_JOINT_MM = 9.0
 BRICK_SIGMA_MM = 3.0
 """How far a ring's depth, measured once, stands from the size its bricks were made to; judgement."""
 SURE_COUNT = 0.9
+SURE_TO_HANG = 0.9
 GOOD = 0.5
 """A point of more weight than this counts as a good one."""
 SET_ASIDE = 0.05
@@ -113,6 +114,8 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
     unseen = unseen_movement(weighed) if looked and movement is None else None
     tilted = looked and movement is None and not asked.tilt and finals[chosen].still.standing.tilt
     out_of_level = out_of_level_told(finals[chosen]) if tilted else ""
+    hangs_smoothly = weighed.hangs_smoothly(chosen) if looked and movement is None else 0.0
+    smooth = hanging_told(chosen) if hangs_smoothly > SURE_TO_HANG else ""
     scatter = _scatter(weighed, odds, chosen, movement is not None)
     origin_face = float(origin[0] + seen.centre_mm[0]), float(origin[1] + seen.centre_mm[1])
     intrados = FittedIntrados(candidates[chosen], movement, origin_face, scatter)
@@ -133,10 +136,11 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
         movement=movement,
         module=None if odds.is_none else _module(original, record, courses),
         courses=courses,
-        notes=(*_notes(seen, weighed, unseen, out_of_level), *(c.told for c in collars if c.told)),
+        notes=(*_notes(seen, weighed, unseen, (out_of_level, smooth)), *(c.told for c in collars if c.told)),
         unseen_movement=unseen,
         collars=collars,
         is_insisted=chosen is asked.chosen,
+        hangs_smoothly=hangs_smoothly,
     )
 
 
@@ -242,7 +246,7 @@ def _brick_lengths(
 
 
 def _notes(
-    seen: Sightings, weighed: Weighed, unseen: UnseenMovement | None, out_of_level: str
+    seen: Sightings, weighed: Weighed, unseen: UnseenMovement | None, of_shape: tuple[str, ...]
 ) -> tuple[str, ...]:
     """What the fit cannot know, in sentences."""
     failed = [
@@ -250,4 +254,4 @@ def _notes(
         for family, why in weighed.failed.items()
     ]
     small = [] if unseen is None else [unseen_told(unseen)]
-    return (*seen.notes, *failed, *weighed.doubts, *filter(None, [out_of_level]), *small)
+    return (*seen.notes, *failed, *weighed.doubts, *filter(None, of_shape), *small)

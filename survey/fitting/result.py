@@ -238,6 +238,9 @@ class ArchFit:
     """Collar joints of every ring but the innermost, from the opening outwards."""
     is_insisted: bool = False
     """Whether the chosen family was asked for, whatever the verdict says of it."""
+    hangs_smoothly: float = 0.0
+    """Probability that a still soffit hangs off the chosen curve in a smooth wave; 0 where no movement came
+    near enough to be weighed against that."""
 
     @property
     def best(self) -> Candidate:

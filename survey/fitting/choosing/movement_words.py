@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from survey.curves.shape import Family
 from survey.fitting.choosing.candidates import FinalFit
 from survey.fitting.result import Estimate, Hinge
 
@@ -55,4 +56,12 @@ def out_of_level_told(final: FinalFit) -> str:
     return (
         f"The {side} springing lies {abs(lower):.0f} mm (± {2 * sigma:.0f}) lower than the other: the arch "
         "was set out so, or sank on that side as one piece; its shape shows no hinge and cannot say which."
+    )
+
+
+def hanging_told(family: Family) -> str:
+    """That the soffit hangs smoothly off the curve of a family, and is not hinged."""
+    return (
+        f"The soffit leaves its {family.value.replace('_', '-')} curve in a smooth wave, not in pieces "
+        "turned about hinges: its centre gave way while building, or it was built so."
     )

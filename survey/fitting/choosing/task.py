@@ -17,6 +17,7 @@ from survey.errors import FitError
 from survey.fitting.choosing.first_look import FirstLook, look_for_hinges
 from survey.fitting.choosing.fitted import fit_roughly, start_of
 from survey.fitting.choosing.movement_fit import MovedFit, fit_moved
+from survey.fitting.choosing.sagging import sagging_evidence
 from survey.fitting.choosing.still import Still, fit_guided, prior_of, stand_still
 from survey.fitting.choosing.weighed import Ground, Weighed
 from survey.fitting.families.builds import BUILDS, FIVE_CENTRED_FREE, OTHER_BUILDS, Build, profile_of
@@ -36,9 +37,6 @@ SMOOTH = (Family.SEMICIRCULAR, Family.SEGMENTAL, Family.ELLIPTICAL)
 USUAL_SCATTER_MM = 1.5
 USUAL_CORRELATION_COURSES = 2.5
 N_FIRST_SCATTERS = 3
-MOST_SCATTERS = 16
-SCATTER_NEGLIGIBLE = 6.0
-"""Scatters whose log weight lies further below the likeliest are not averaged over where it is costly."""
 NO_SIGN = 3.0
 """If at first look every moved family is this far behind the likeliest still one, nothing has moved."""
 HOPELESS = 6.0
@@ -131,6 +129,8 @@ class Task:
         moved = _look_for_movement(ground, stills, base, self.depth_mm) if moves else {}
         if not self.asked.tilt and any(fit.settles > WORTH_TILTING for fit in moved.values()):
             stills |= {family: _level_or_not(stills[family], metric, grid) for family in moved}
+        few = grid.take(ground.most_likely)
+        sagging = {family: sagging_evidence(still, few) for family, still in stills.items()} if moved else {}
         others: dict[Build, Still] = {}
         for build in OTHER_BUILDS:
             standing = Standing(sightings, build, self.asked.tilt)
@@ -139,7 +139,7 @@ class Task:
             except FitError:
                 # A curve that no points settle is no rival; the families are, and say so.
                 continue
-        return Weighed(ground, stills, moved, others, failed, moves)
+        return Weighed(ground, stills, moved, others, failed, moves, sagging=sagging)
 
 
 def _still(standing: Standing, start: Floats, metric: Whitener, grid: ScatterGrid) -> Still:
@@ -202,8 +202,7 @@ def _look_for_movement(
     )
     if top < still - NO_SIGN:
         return {}
-    enough = ground.loose[ground.likely] > ground.loose.max() - SCATTER_NEGLIGIBLE
-    few = ground.grid.take(ground.likely[enough][:MOST_SCATTERS])
+    few = ground.grid.take(ground.most_likely)
     fits = {
         family: fit_moved(first, few, few.whitener(0), depth_mm, ground.weight)
         for family, first in firsts.items()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -12,11 +12,14 @@ from survey.curves.shape import Family
 from survey.fitting.choosing.movement_fit import MovedFit
 from survey.fitting.choosing.still import Still
 from survey.fitting.families.builds import Build
-from survey.fitting.families.priors import BENDING_SHARE, KNOWN_OTHER_SHARE, MOVED_SHARE
+from survey.fitting.families.priors import BENDING_SHARE, KNOWN_OTHER_SHARE, MOVED_SHARE, SAGGING_SHARE
 from survey.fitting.sightings import Sightings
 from survey.fitting.solving.noise import Nodes, Scatter, Whitener, whitener
 from survey.fitting.solving.scatter_grid import ScatterGrid
 
+MOST_SCATTERS = 16
+SCATTER_NEGLIGIBLE = 6.0
+"""Scatters whose log weight lies further below the likeliest are not averaged over where it is costly."""
 MOVES_FROM = 0.6
 """Probability from which the arch is said to have moved."""
 
@@ -42,6 +45,12 @@ class Ground:
         """Numbers of the scatters, the likeliest first."""
         return np.argsort(self.loose)[::-1]
 
+    @property
+    def most_likely(self) -> np.ndarray:
+        """Numbers of those scatters that matter where averaging is costly, the likeliest first."""
+        likely = self.likely
+        return np.asarray(likely[self.loose[likely] > self.loose.max() - SCATTER_NEGLIGIBLE][:MOST_SCATTERS])
+
     def whitener_of(self, scatter: Scatter) -> Whitener:
         """Whitener of these points under any scatter."""
         return whitener(self.nodes, self.sightings.sigma_mm, self.weight, scatter)
@@ -64,6 +73,8 @@ class Weighed:
         Whether movement was looked for.
     doubts : tuple of str
         What is doubtful about the springing points, in sentences.
+    sagging : mapping of Family to float
+        Log evidence of a family that hangs smoothly off its curve; weighed only where a movement is.
     """
 
     ground: Ground
@@ -73,6 +84,7 @@ class Weighed:
     failed: Mapping[Family, str]
     moves: bool
     doubts: tuple[str, ...] = ()
+    sagging: Mapping[Family, float] = field(default_factory=dict)
 
     def log_share(self, *, moved: bool) -> float:
         """Log share of one family, still or moved, among everything."""
@@ -81,8 +93,19 @@ class Weighed:
         return float(np.log(of_families * of_these / len(self.stills)))
 
     def log_still(self, family: Family) -> float:
-        """Log weight of a family standing still."""
-        return self.stills[family].log_total + self.log_share(moved=False)
+        """Log weight of a family standing still, on its curve or hanging smoothly off it."""
+        on_curve = self.stills[family].log_total
+        if family not in self.sagging:
+            return on_curve + self.log_share(moved=False)
+        off = self.sagging[family] + np.log(SAGGING_SHARE)
+        return float(np.logaddexp(on_curve + np.log(1 - SAGGING_SHARE), off) + self.log_share(moved=False))
+
+    def hangs_smoothly(self, family: Family) -> float:
+        """Probability that a family, if it stands still, hangs smoothly off its curve; 0 if never weighed."""
+        if family not in self.sagging:
+            return 0.0
+        off = self.sagging[family] + float(np.log(SAGGING_SHARE)) + self.log_share(moved=False)
+        return float(np.exp(off - self.log_still(family)))
 
     def log_moved(self, family: Family) -> float:
         """Log weight of a family having moved; minus infinity where that is hopeless."""

@@ -50,6 +50,10 @@ TILTED_SHARE = 0.08
 """Share of arches set out on springings that are out of level by more than can be overlooked."""
 USUAL_TILT_RAD = 0.002
 """Standard deviation of their slope: masons levelled both springings with a long straight-edge or water."""
+SAGGING_SHARE = 0.04
+"""Share of still arches that hang smoothly off their curve: the centre gave way, or they were built so."""
+SAG_RATIO = 0.004
+"""Standard deviation of the waves such a sag is made of, as a share of the span."""
 BENDING_SHARE = 0.007
 """Share of arches that follow no curve at all."""
 KNOWN_OTHER_SHARE = 0.02
