@@ -252,6 +252,7 @@ def fit_json(fit: ArchFit) -> str:
         "n_effective": _finite(fit.n_effective),
         "movement": _movement(fit.movement),
         "unseen_movement": _unseen(fit.unseen_movement),
+        "hangs_smoothly": _finite(fit.hangs_smoothly),
         "module": _module(fit.module),
         "courses": counts[0] if counts else None,
         "all_rings": counts,
