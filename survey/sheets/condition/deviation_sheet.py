@@ -15,6 +15,7 @@ from survey.sheets.condition.deviation_drawing import (
 )
 from survey.sheets.condition.deviation_style import deviation_scale
 from survey.sheets.condition.pattern_marks import brackets_of
+from survey.sheets.condition.worst_words import advice_once
 from survey.sheets.drawing import Anchor, Primitive, Sheet, Text
 from survey.sheets.kit import ink
 from survey.sheets.kit.arrangement import COLUMN_MM, Arranged, Subject, arranged, sheets_of
@@ -104,7 +105,10 @@ def _worst_table(map_: DeviationMap) -> Schedule:
         Column("how much", Anchor.LEFT, wrap_mm=32.0),
         Column("what to do", Anchor.LEFT, wrap_mm=42.0),
     )
-    rows = tuple((f"{w.ring}/{w.course}", w.what, _minus(w.how_much), w.todo) for w in map_.worst)
+    rows = tuple(
+        (f"{w.ring}/{w.course}", w.what, _minus(w.how_much), todo)
+        for w, todo in zip(map_.worst, advice_once(map_.worst), strict=True)
+    )
     return widened(Schedule(columns, rows, "The worst courses"), COLUMN_MM)
 
 

@@ -7,6 +7,7 @@ import math
 from survey.condition.result import DeviationMap
 from survey.fitting.result import ArchFit
 from survey.rebuild.plan import RebuildPlan, Templet
+from survey.sheets.condition.worst_words import advice_once
 from survey.sheets.drawing import Anchor
 from survey.sheets.kit.schedule import Column, Schedule, figure
 from survey.sheets.report.step_words import common_clauses, own_words
@@ -42,13 +43,15 @@ def candidates_schedule(fit: ArchFit) -> Schedule:
 def worst_schedule(map_: DeviationMap) -> Schedule:
     """The courses to look at first."""
     columns = (
-        Column("ring"),
-        Column("course"),
+        Column("ring/\ncourse", _LEFT),
         Column("what", _LEFT, wrap_mm=42.0),
         Column("how much", _LEFT, wrap_mm=42.0),
         Column("what to do", _LEFT, wrap_mm=60.0),
     )
-    rows = tuple((f"{w.ring}", f"{w.course}", w.what, w.how_much, w.todo) for w in map_.worst)
+    rows = tuple(
+        (f"{w.ring}/{w.course}", w.what, w.how_much, todo)
+        for w, todo in zip(map_.worst, advice_once(map_.worst), strict=True)
+    )
     return Schedule(columns, rows, "Courses to look at first")
 
 

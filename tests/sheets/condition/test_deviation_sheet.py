@@ -20,7 +20,7 @@ from survey.sheets.condition.deviation_drawing import (
     ring_bounds_mm,
     trace_factor,
 )
-from survey.sheets.condition.deviation_sheet import deviation_sheet, deviation_sheets
+from survey.sheets.condition.deviation_sheet import _parts, deviation_sheet, deviation_sheets
 from survey.sheets.condition.deviation_style import (
     MISSING,
     NOT_MEASURED,
@@ -32,6 +32,8 @@ from survey.sheets.condition.pattern_marks import brackets_of
 from survey.sheets.drawing import Circle, Dash, Hatch, Polyline, Text
 from survey.sheets.kit import ink
 from survey.sheets.kit.page import Paper
+from survey.sheets.kit.schedule import Schedule
+from survey.sheets.report.tables import worst_schedule
 
 NASTY_NAMES = tuple(nasty())
 SCALE = 10.0
@@ -271,3 +273,20 @@ def test_minus_signs_are_printed_as_such():
     made = demo("cart_gateway")
     words = said(deviation_sheets(made.record, made.fit, made.map_))
     assert "-6" not in words
+
+
+def test_every_advice_of_the_worst_courses_is_said_once_and_none_is_lost():
+    """Every line gives its advice or names a line above that does; the report says the same."""
+    made = demo("cellar_doorway")
+    worst = made.map_.worst
+    assert len({w.todo for w in worst}) < len(worst)
+    (table,) = (p for p in _parts(made.fit, made.map_) if isinstance(p, Schedule) and "worst" in p.title)
+    by_course = {row[0]: row[-1] for row in table.rows}
+    told = [
+        by_course[words.removeprefix("as for ")] if words.startswith("as for ") else words
+        for words in (row[-1] for row in table.rows)
+    ]
+    assert told == [w.todo for w in worst]
+    full = [row[-1] for row in table.rows if not row[-1].startswith("as for ")]
+    assert sorted(full) == sorted({w.todo for w in worst})
+    assert [(row[0], row[-1]) for row in worst_schedule(made.map_).rows] == list(by_course.items())
