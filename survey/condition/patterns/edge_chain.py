@@ -15,6 +15,7 @@ from scipy.linalg import lapack
 
 from survey.condition.courses.middles import middle_of
 from survey.condition.courses.ring_table import RingTable
+from survey.condition.patterns.block_sums import ChainInverse
 from survey.curves.protocol import Floats
 from survey.fitting.counting.edge_readings import INNER, LEFT, RIGHT, Ints
 
@@ -54,6 +55,11 @@ class EdgeChain:
     usual: Floats
     stiffness: Floats
     whole: Ints
+
+    @property
+    def n_courses(self) -> int:
+        """N."""
+        return (len(self.step_mm) + 1) // 2
 
     @property
     def is_read(self) -> np.ndarray:
@@ -145,24 +151,23 @@ class WeighedChain:
     pull: Floats
     log_likelihood: float
 
-    def precision(self) -> Floats:
-        """P (n, n)."""
-        unit = np.eye(len(self.main), order="F")
-        inverse = np.asarray(lapack.dpttrs(self.pivot, self.below, unit, overwrite_b=True)[0], dtype=float)
-        # Symmetric, so that its transpose, rows first in memory, is the same.
-        found = inverse.T
-        found -= (self.weighed @ self.inverse) @ self.weighed.T
-        return found
-
-    def near_diagonal(self) -> tuple[Floats, Floats]:
-        """Diagonal (n,) of P, and what stands beside it (n - 1,), from the pivots from both ends."""
+    def without_usual(self) -> ChainInverse:
+        """S^-1 (n, n), from the pivots from both ends."""
         backward = lapack.dpttrf(self.main[::-1].copy(), self.beside[::-1].copy())[0][::-1]
         diagonal = 1.0 / (self.pivot + backward - self.main)
-        next_to_it = -self.beside / backward[1:] * diagonal[:-1]
+        ratio = np.append(1.0, -self.beside / backward[1:])
+        return ChainInverse(diagonal, diagonal, np.ones(len(diagonal)), ratio)
+
+    def near_diagonal(self) -> tuple[Floats, Floats]:
+        """Diagonal (n,) of P, and what stands beside it (n - 1,)."""
+        inverse = self.without_usual()
         followed = self.weighed @ self.inverse
         return (
-            np.asarray(diagonal - (followed * self.weighed).sum(axis=1), dtype=float),
-            np.asarray(next_to_it - (followed[:-1] * self.weighed[1:]).sum(axis=1), dtype=float),
+            np.asarray(inverse.diagonal - (followed * self.weighed).sum(axis=1), dtype=float),
+            np.asarray(
+                inverse.ratio[1:] * inverse.diagonal[:-1] - (followed[:-1] * self.weighed[1:]).sum(axis=1),
+                dtype=float,
+            ),
         )
 
     def usual_coefficients(self, steps: Floats) -> Floats:

@@ -30,6 +30,8 @@ class Courses:
 def hinge_shapes(curve: Curve, depth_mm: float, courses: Courses) -> Shapes:
     """Departures along the normal for every choice of hinges: a spread, or a spread and a settlement.
 
+    A group for every crown hinge, a member for every pair of lower hinges.
+
     Parameters
     ----------
     curve : Curve
@@ -44,26 +46,40 @@ def hinge_shapes(curve: Curve, depth_mm: float, courses: Courses) -> Shapes:
     turn about them by as much as takes both to the same place at the crown hinge:
     ``d_l + w_l J (c - l) = d_r + w_r J (c - r)``, J a quarter turn.
     """
-    left, crown, right = (
-        grid.ravel()
-        for grid in np.meshgrid(LOW_SHARES, CROWN_SHARES, [1.0 - low for low in LOW_SHARES], indexing="ij")
-    )
-    length = curve.length_mm
-    feet = curve.point(length * left), curve.point(length * right)
-    top = curve.point(length * crown) + HINGE_DEPTH_SHARE * depth_mm * curve.normal(length * crown)
-    arms = np.stack([_turned(top - feet[0]), -_turned(top - feet[1])], axis=2)
-    rotation = np.linalg.solve(arms, (PUSHES[:, 1] - PUSHES[:, 0]).T[None])
+    crown, low = np.array(CROWN_SHARES), np.array(LOW_SHARES)
+    at = curve.length_mm * crown
+    top = curve.point(at) + HINGE_DEPTH_SHARE * depth_mm * curve.normal(at)
+    feet = [curve.point(curve.length_mm * share) for share in (low, 1.0 - low)]
+    atoms = np.concatenate(_atoms(crown, low, feet, courses), axis=2)
+    rotation = _rotations(top, feet)
+    n_low, n_push = len(low), len(PUSHES)
+    mixing = np.zeros((len(crown), n_low, n_low, n_push + 2 * n_low, n_push))
+    mixing[..., :n_push, :] = np.eye(n_push)
+    for k in range(n_low):
+        mixing[:, k, :, n_push + k] = rotation[:, k, :, 0]
+        mixing[:, :, k, n_push + n_low + k] = rotation[:, :, k, 1]
+    return Shapes(atoms, mixing.reshape(len(crown), n_low**2, -1, n_push), nested=True)
+
+
+def _atoms(crown: Floats, low: Floats, feet: list[Floats], courses: Courses) -> list[Floats]:
+    """Departures (n, crowns, ...): with the springings for every push, and for every turn about a foot."""
     x, normal = courses.share[:, None], courses.normal
-    columns = np.empty((len(courses.share), len(left), 2))
-    for k, push in enumerate(PUSHES):
-        sides = []
-        for side, foot in enumerate(feet):
-            beyond = (x > left) if side == 0 else (x < right)
-            along = _turned(courses.foot_mm)
-            lever = (normal * along).sum(axis=1)[:, None] - normal @ _turned(foot).T
-            sides.append((normal @ push[side])[:, None] + beyond * rotation[:, side, k] * lever)
-        columns[:, :, k] = np.where(x < crown, *sides)
-    return Shapes(columns, nested=True)
+    along = (normal * _turned(courses.foot_mm)).sum(axis=1)[:, None]
+    pushed = np.zeros((len(x), len(crown), len(PUSHES)))
+    turned = []
+    for side, foot in enumerate(feet):
+        mine = ((x < crown) if side == 0 else (x >= crown))[:, :, None]
+        beyond = (x > low) if side == 0 else (x < 1.0 - low)
+        pushed += mine * (normal @ PUSHES[:, side].T)[:, None]
+        turned.append(mine * (beyond * (along - normal @ _turned(foot).T))[:, None])
+    return [pushed, *turned]
+
+
+def _rotations(top: Floats, feet: list[Floats]) -> Floats:
+    """Turns (crowns, left, right, 2, pushes) of both pieces that take their ends to the same place."""
+    left, right = (_turned((top[:, None] - foot).reshape(-1, 2)).reshape(len(top), -1, 2) for foot in feet)
+    arms = np.stack(np.broadcast_arrays(left[:, :, None], -right[:, None]), axis=-1)
+    return np.linalg.solve(arms, (PUSHES[:, 1] - PUSHES[:, 0]).T)
 
 
 def _turned(xy: Floats) -> Floats:

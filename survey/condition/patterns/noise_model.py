@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from functools import partial
-from typing import Protocol
+from dataclasses import dataclass
 
 import numpy as np
 
 from survey.condition.courses.middles import middle_of
+from survey.condition.patterns.metrics import Independent, alike_nearby
+from survey.condition.patterns.weighings import Weighing, Weighings, weighings_of
 from survey.curves.protocol import Floats
-from survey.fitting.counting.edge_readings import Ints
-from survey.fitting.solving.noise import Scatter, nodes_of, whitener
+from survey.fitting.solving.noise import Scatter
 
 IRREGULARITY_FACTORS = (0.5, 1.0, 1.7)
 """Irregularities tried, as multiples of the first guess, which a pattern may have swollen."""
@@ -30,42 +28,6 @@ OUTLIER_SIGMAS = 4.0
 """A course this far from what all others say of it is judged by itself, not as part of a pattern."""
 
 
-class Metric(Protocol):
-    """An inverse covariance that can be applied."""
-
-    @property
-    def log_determinant(self) -> float:
-        """Of the covariance, but for what is the same under all weighings."""
-        ...
-
-    def apply(self, columns: Floats) -> Floats:
-        """Inverse covariance times columns (n, k)."""
-        ...
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Weighing:
-    """One choice of irregularity and correlation: the courses' precision less what the curve can follow.
-
-    Attributes
-    ----------
-    project : callable
-        ``P @ columns`` for columns (n, k), with ``P = S^-1 - S^-1 A (A' S^-1 A)^-1 A' S^-1``: the inverse
-        covariance with the nuisance columns A projected out.
-    pull : (n,) float
-        ``P @ values``.
-    log_likelihood : float
-        Of the values without any pattern, the nuisance integrated out.
-    run_precision : callable
-        Sums of P over square blocks on its diagonal, from first to behind the last index, (m,) each.
-    """
-
-    project: Callable[[Floats], Floats]
-    pull: Floats
-    log_likelihood: float
-    run_precision: Callable[[Ints, Ints], Floats]
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class CourseNoise:
     """Values of a row of courses with all weighings tried, the one that explains them best first.
@@ -75,21 +37,21 @@ class CourseNoise:
     station_mm, values : (n,) float
     nuisance : (n, k) float
         Orthonormal columns a pattern must not be made of.
-    weighings : tuple of Weighing
-    own_precision : (n,) float
-        Diagonal of the best weighing's P.
+    weighings : Weighings
+    best : Weighing
+        The likeliest without any pattern.
     """
 
     station_mm: Floats
     values: Floats
     nuisance: Floats
-    weighings: tuple[Weighing, ...]
-    own_precision: Floats
+    weighings: Weighings
+    best: Weighing
 
     @property
-    def best(self) -> Weighing:
-        """The likeliest weighing without any pattern."""
-        return self.weighings[0]
+    def own_precision(self) -> Floats:
+        """Diagonal (n,) of the best weighing's P."""
+        return self.best.own_precision
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -127,53 +89,14 @@ def course_noise(
     -----
     Restricted likelihood; D. A. Harville, *Biometrika* 61 (1974) 383-385 (reference from memory).
     """
-    n = len(values)
-    nodes = nodes_of(station_mm, np.arange(n))
     base = max(first_guess.irregularity_mm, LEAST_IRREGULARITY_MM)
     pitch = middle_of(np.diff(station_mm))
     alike = min(first_guess.correlation_mm, LONGEST_ALIKE_COURSES * pitch)
+    length, irregularity = np.meshgrid(LENGTH_FACTORS, IRREGULARITY_FACTORS, indexing="ij")
+    metrics = alike_nearby(station_mm, sigma, irregularity.ravel() * base, length.ravel() * alike)
     basis = independent_columns(nuisance)
-    metrics = [
-        whitener(nodes, sigma, np.ones(n), Scatter(irregularity * base, length * alike))
-        for length in LENGTH_FACTORS
-        for irregularity in IRREGULARITY_FACTORS
-    ]
-    best, *others = weighings_of(metrics, values, basis)
-    precision = best.project(np.eye(n))
-    best = replace(best, run_precision=partial(block_sums, precision))
-    return CourseNoise(station_mm, values, basis, (best, *others), np.diag(precision).copy())
-
-
-def weighings_of(metrics: Sequence[Metric], values: Floats, basis: Floats) -> tuple[Weighing, ...]:
-    """Values (n,) weighed by every metric, the likeliest first, orthonormal columns (n, k) projected out."""
-    columns = np.column_stack([values, basis])
-    applied = np.stack([metric.apply(columns) for metric in metrics])
-    inner = basis.T @ applied[:, :, 1:]
-    inverses, log_inners = np.linalg.inv(inner), np.linalg.slogdet(inner)[1]
-    found = [
-        _weighing(metric, values, basis, weighed, inverse, float(log_inner))
-        for metric, weighed, inverse, log_inner in zip(metrics, applied, inverses, log_inners, strict=True)
-    ]
-    return tuple(sorted(found, key=lambda w: -w.log_likelihood))
-
-
-def _dense_sums(project: Callable[[Floats], Floats], n: int, first: Ints, behind: Ints) -> Floats:
-    return block_sums(project(np.eye(n)), first, behind)
-
-
-def block_sums(precision: Floats, first: Ints, behind: Ints) -> Floats:
-    """Sums (m,) over square blocks on the diagonal of a symmetric matrix (n, n)."""
-    n = len(precision)
-    running = np.zeros((n + 1, n + 1))
-    np.cumsum(precision.cumsum(axis=0), axis=1, out=running[1:, 1:])
-    return _between(running, first, behind)
-
-
-def _between(running: Floats, first: Ints, behind: Ints) -> Floats:
-    """``c_bb - c_ab - c_ba + c_aa`` (m,) of a symmetric table of sums c up to a and b."""
-    corner = np.diag(running)
-    across = np.take(running, first * len(running) + behind)
-    return np.asarray(corner[behind] + corner[first] - 2.0 * across, dtype=float)
+    weighings = weighings_of(metrics, values, basis)
+    return CourseNoise(station_mm, values, basis, weighings, weighings[0])
 
 
 def independent_columns(columns: Floats) -> Floats:
@@ -192,68 +115,46 @@ def independent_noise(station_mm: Floats, values: Floats, nuisance: Floats) -> C
     Several sizes of scatter are weighed, so that a run large enough to swell the scatter is still found.
     """
     basis = independent_columns(nuisance)
-    free = len(values) - basis.shape[1]
     left = values - basis @ (basis.T @ values)
-    sum_of_squares = float(left @ left)
-    running = np.vstack([np.zeros(basis.shape[1]), basis.cumsum(axis=0)])
-    found = []
-    variances = [max(share * sum_of_squares / free, LEAST_IRREGULARITY_MM**2) for share in SCATTER_SHARES]
-    for variance in variances:
-        log = -0.5 * (free * np.log(variance) + sum_of_squares / variance)
-        found.append(
-            Weighing(
-                partial(_scaled_rest, basis, variance),
-                left / variance,
-                float(log),
-                partial(_independent_sums, running, variance),
-            )
-        )
-    order = sorted(range(len(found)), key=lambda i: -found[i].log_likelihood)
-    variance = variances[order[0]]
-    own = (1.0 - (basis**2).sum(axis=1)) / variance
-    return CourseNoise(station_mm, values, basis, tuple(found[i] for i in order), own)
+    seen = float(left @ left) / (len(values) - basis.shape[1])
+    variance = np.maximum(np.multiply(SCATTER_SHARES, seen), LEAST_IRREGULARITY_MM**2)
+    weighings = weighings_of(Independent(variance, len(values)), values, basis)
+    return CourseNoise(station_mm, values, basis, weighings, weighings[0])
 
 
-def _independent_sums(running: Floats, variance: float, first: Ints, behind: Ints) -> Floats:
-    """Block sums of ``(I - Q Q') / variance`` from running sums (n + 1, k) of Q, without writing it out."""
-    followed = _between(running @ running.T, first, behind)
-    return np.asarray((behind - first - followed) / variance, dtype=float)
+def likeliest_template(noise: CourseNoise, templates: Floats) -> tuple[int, TemplateFit]:
+    """Which of m templates (n, m, k) explains the values best, against irregularity alone, and how well.
+
+    Both sides may choose the irregularity that suits them best, so that a pattern does not win because it was
+    counted into the noise first, nor noise because the pattern inflated it. A template that the curve can
+    follow, or of columns that repeat others, cannot be weighed: there is no evidence for it.
+    """
+    n, _, k = templates.shape
+    weighable = _is_weighable(noise, templates)
+    grams = noise.weighings.grams(templates)
+    grams[:, ~weighable] = np.eye(k)
+    inverse = np.linalg.inv(grams)
+    push = np.tensordot(noise.weighings.pull, templates, axes=1)
+    coefficient = (inverse @ push[..., None])[..., 0]
+    log = noise.weighings.log_likelihood[:, None] + 0.5 * (push * coefficient).sum(axis=-1)
+    log[:, ~weighable] = -np.inf
+    g, m = np.unravel_index(int(np.argmax(log)), log.shape)
+    evidence = log[g, m] - noise.best.log_likelihood - 0.5 * k * np.log(n)
+    return int(m), TemplateFit(coefficient[g, m], inverse[g, m], float(evidence))
 
 
-def _weighing(
-    metric: Metric, values: Floats, nuisance: Floats, applied: Floats, inverse: Floats, log_inner: float
-) -> Weighing:
-    weighed_values, weighed = applied[:, 0], applied[:, 1:]
-    pull = weighed_values - weighed @ (inverse @ (nuisance.T @ weighed_values))
-    log = -0.5 * (metric.log_determinant + log_inner + float(values @ pull))
-    project = partial(_projected, metric, weighed, inverse)
-    return Weighing(project, pull, log, partial(_dense_sums, project, len(values)))
-
-
-def _projected(metric: Metric, weighed: Floats, inverse: Floats, columns: Floats) -> Floats:
-    return np.asarray(metric.apply(columns) - weighed @ (inverse @ (weighed.T @ columns)), dtype=float)
-
-
-def _scaled_rest(basis: Floats, variance: float, columns: Floats) -> Floats:
-    return np.asarray((columns - basis @ (basis.T @ columns)) / variance, dtype=float)
+def _is_weighable(noise: CourseNoise, templates: Floats) -> np.ndarray:
+    """Mask (m,) of templates (n, m, k) whose columns differ from what the nuisance spans, and each other."""
+    size = np.sqrt((templates**2).sum(axis=0))
+    scaled = templates / np.maximum(size, np.finfo(float).tiny)
+    left = scaled - np.tensordot(noise.nuisance, np.tensordot(noise.nuisance.T, scaled, axes=1), axes=1)
+    spread = np.linalg.svd(left.transpose(1, 0, 2), compute_uv=False)
+    return np.asarray(spread[:, -1] > REPEATED_RATIO, dtype=bool)
 
 
 def fit_template(noise: CourseNoise, templates: Floats) -> TemplateFit:
-    """How well templates (n, k) explain the values, against irregularity alone.
-
-    Both sides may choose the irregularity that suits them best, so that a pattern does not win because it was
-    counted into the noise first, nor noise because the pattern inflated it.
-    """
-    best = -np.inf
-    coefficient, covariance = np.zeros(templates.shape[1]), np.eye(templates.shape[1])
-    for weighing in noise.weighings:
-        inverse = np.asarray(np.linalg.inv(templates.T @ weighing.project(templates)), dtype=float)
-        push = templates.T @ weighing.pull
-        log = weighing.log_likelihood + 0.5 * float(push @ inverse @ push)
-        if log > best:
-            best, coefficient, covariance = log, inverse @ push, inverse
-    cost = 0.5 * templates.shape[1] * np.log(len(noise.values))
-    return TemplateFit(coefficient, covariance, float(best - noise.best.log_likelihood - cost))
+    """How well templates (n, k) explain the values, against irregularity alone."""
+    return likeliest_template(noise, templates[:, None])[1]
 
 
 def outliers(noise: CourseNoise) -> np.ndarray:

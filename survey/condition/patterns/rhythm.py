@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
-from functools import partial
 
 import numpy as np
 
 from survey.condition.courses.middles import middle_of
+from survey.condition.patterns.block_sums import BlockSums, ChainInverse, block_sums
 from survey.condition.patterns.edge_chain import EdgeChain, WeighedChain, weighed_chain
 from survey.condition.patterns.misread_edges import own_scatter, without_misread
-from survey.condition.patterns.noise_model import block_sums
 from survey.condition.patterns.run_search import Run, likeliest_among, log_mean_ratio, windows_of
 from survey.curves.protocol import Floats
 from survey.fitting.counting.edge_readings import Ints
@@ -44,6 +42,14 @@ class Laid(StrEnum):
     BRICKS = "bricks"
     JOINTS = "joints"
     BRICKS_IN_PITCH = "bricks in the same pitch"
+
+
+_REACH = {
+    Laid.BRICKS: ((0,), (1.0,)),
+    Laid.JOINTS: ((1,), (1.0,)),
+    Laid.BRICKS_IN_PITCH: ((-1, 0, 1), (-0.5, 1.0, -0.5)),
+}
+"""Steps that change with a course, counted from its width, and by how much."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +97,7 @@ class _Weighing:
     chain: WeighedChain
     pull: Floats
     log_likelihood: float
-    run_precision: Callable[[Ints, Ints], Floats]
+    run_precision: BlockSums
 
 
 def _likeliest(chain: EdgeChain) -> _Told | None:
@@ -111,56 +117,54 @@ def _likeliest(chain: EdgeChain) -> _Told | None:
         return None
     weighing = weighings[run.weighing]
     first, last = int(chain.whole[run.first]), int(chain.whole[run.last])
-    template = _template((len(chain.step_mm) + 1) // 2, weighing.laid, first, last)
+    template = _template(chain.n_courses, weighing.laid, first, last)
     told = _Told(run, first, last, weighing.laid, template)
     return told if _shared(chain, weighing, told) >= LEAST_SHARE else None
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Parts:
+    """Steps (m, e) that change for each of m courses of a run, in order, and how much of each by 1 mm."""
+
+    step: Ints
+    share: Floats
+
+    def of(self, steps: Floats) -> Floats:
+        """What steps (2 N - 1,) come to for each course (m,)."""
+        return np.asarray((steps[self.step] * self.share).sum(axis=1))
+
+
+def _parts(laid: Laid, course: Ints, n_courses: int) -> _Parts:
+    """What changes for each of the courses (m,) of a ring, counted from 0."""
+    reach, share = _REACH[laid]
+    step = 2 * course[:, None] + np.array(reach)
+    # No joint before the first course nor after the last was read as one.
+    there = (step >= 0) & (step < 2 * n_courses - 1)
+    return _Parts(np.clip(step, 0, 2 * n_courses - 2), np.where(there, share, 0.0))
+
+
 def _by_courses(chain: EdgeChain, weighed: WeighedChain) -> list[_Weighing]:
     """The chain under one scatter, for all that may differ in a run."""
-    precision = weighed.precision()
-    return [
-        _Weighing(
-            laid,
-            weighed,
-            _courses(weighed.pull, laid)[chain.whole],
-            weighed.log_likelihood,
-            partial(
-                block_sums, _courses(_courses(precision, laid).T, laid)[np.ix_(chain.whole, chain.whole)]
-            ),
-        )
-        for laid in Laid
-    ]
-
-
-def _courses(steps: Floats, laid: Laid) -> Floats:
-    """What steps (2 N - 1, ...) come to for each course (N, ...) of a run in which something differs."""
-    widths, joints = steps[::2], steps[1::2]
-    if laid is Laid.BRICKS:
-        return widths
-    found = np.zeros_like(widths)
-    if laid is Laid.JOINTS:
-        found[:-1] = joints
-        return found
-    half = 0.5 * joints
-    found += widths
-    found[:-1] -= half
-    found[1:] -= half
+    inverse = weighed.without_usual()
+    log_ratio = np.log(np.maximum(inverse.ratio, np.finfo(float).tiny)).cumsum()
+    found = []
+    for laid in Laid:
+        parts = _parts(laid, chain.whole, chain.n_courses)
+        step, share = parts.step.ravel(), parts.share.ravel()
+        own, along = inverse.diagonal[step], log_ratio[step]
+        ratio = np.exp(np.diff(along, prepend=along[0]))
+        matrix = ChainInverse(share**2 * own, share * own, share, ratio)
+        columns = share[:, None] * weighed.weighed[step]
+        sums = block_sums(matrix, columns, weighed.inverse, every=parts.step.shape[1])
+        found.append(_Weighing(laid, weighed, parts.of(weighed.pull), weighed.log_likelihood, sums))
     return found
 
 
 def _template(n_courses: int, laid: Laid, first: int, last: int) -> Floats:
     """Steps (2 N - 1,) as a run of courses from 0 changes them by 1 mm."""
     template = np.zeros(2 * n_courses - 1)
-    course = np.arange(first, last + 1)
-    after = 2 * course[course < n_courses - 1] + 1
-    if laid is Laid.JOINTS:
-        template[after] = 1.0
-        return template
-    template[2 * course] = 1.0
-    if laid is Laid.BRICKS_IN_PITCH:
-        template[after] -= 0.5
-        template[2 * course[course > 0] - 1] -= 0.5
+    parts = _parts(laid, np.arange(first, last + 1), n_courses)
+    np.add.at(template, parts.step, parts.share)
     return template
 
 
@@ -168,8 +172,8 @@ def _shared(chain: EdgeChain, weighing: _Weighing, told: _Told) -> float:
     """How much of a run's step its middle course has, beside what is usual."""
     rest = chain.step_mm - told.run.step.value * told.template
     left = chain.step_mm - chain.usual @ weighing.chain.usual_coefficients(rest)
-    inside = chain.whole[told.run.first : told.run.last + 1]
-    changed = _courses(told.template, told.laid)[inside]
+    parts = _parts(told.laid, chain.whole[told.run.first : told.run.last + 1], chain.n_courses)
+    changed = parts.of(told.template)
     # The last course has no joint after it that was read.
-    shown = _courses(left, told.laid)[inside][changed > 0.0] / changed[changed > 0.0]
+    shown = parts.of(left)[changed > 0.0] / changed[changed > 0.0]
     return middle_of(shown) / told.run.step.value

@@ -139,7 +139,8 @@ def likeliest_run(
     windows = windows_of(n, shortest, longest)
     if log_mean_ratio(noise.best, windows, usual_step) < named_above - HOPELESS_BELOW:
         return None
-    return likeliest_among(noise.weighings, windows, usual_step=usual_step, named_above=named_above)
+    every = (noise.best, *(noise.weighings[k] for k in range(1, len(noise.weighings))))
+    return likeliest_among(every, windows, usual_step=usual_step, named_above=named_above)
 
 
 def log_mean_ratio(weighing: RunWeighing, windows: Windows, usual_step: float) -> float:

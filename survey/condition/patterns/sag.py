@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.condition.courses.ring_table import RingTable
-from survey.condition.patterns.shapes import Likeliest, Shapes
+from survey.condition.patterns.shapes import Likeliest, Shapes, single_shapes
 from survey.condition.result import Pattern
 from survey.curves.protocol import Floats
 from survey.fitting.result import Estimate
@@ -36,7 +36,7 @@ def smooth_dents(station_mm: Floats) -> Floats:
 def sag_shapes(station_mm: Floats) -> tuple[Shapes, Shapes]:
     """What a smooth sag may look like: waves over the whole arch, or one place that hangs."""
     waves, dents = smooth_waves(station_mm), smooth_dents(station_mm)
-    return Shapes(waves[:, None, :]), Shapes(dents[:, :, None], one_way=True)
+    return single_shapes(waves[:, None, :]), single_shapes(dents[:, :, None], one_way=True)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -10,21 +10,20 @@ from survey.condition.courses.middles import middle_of
 from survey.condition.courses.ring_table import RingTable
 from survey.condition.hinged import hinged_deviation, off_neighbours
 from survey.condition.patterns.hinge_shapes import Courses, hinge_shapes
+from survey.condition.patterns.metrics import alike_nearby
 from survey.condition.patterns.noise_model import (
     LENGTH_FACTORS,
     LONGEST_ALIKE_COURSES,
     CourseNoise,
-    Weighing,
     independent_columns,
-    weighings_of,
 )
 from survey.condition.patterns.sag import Sag, sag_of, sag_pattern, sag_shapes
 from survey.condition.patterns.shapes import gain_under_best, likeliest_shape, log_shaped, log_still
+from survey.condition.patterns.weighings import Weighings, weighings_of
 from survey.condition.result import Pattern
 from survey.curves import curve_of
 from survey.curves.protocol import Floats
 from survey.fitting.result import ArchFit
-from survey.fitting.solving.noise import Scatter, nodes_of, whitener
 from survey.record.model import Tolerances
 
 SAG_ABOVE = 2.0
@@ -129,21 +128,18 @@ def _tame(table: RingTable, fit: ArchFit) -> np.ndarray:
         return np.asarray(np.abs(off_neighbours(hinged_deviation(table, fit.movement))) <= WILD_MM)
 
 
-def _weighings(table: RingTable, at: np.ndarray, follow: Floats) -> tuple[Weighing, ...]:
+def _weighings(table: RingTable, at: np.ndarray, follow: Floats) -> Weighings:
     """Deviations of courses under all scatters tried, what the curve can follow projected out."""
-    nodes = nodes_of(table.station_mm[at], np.arange(len(at)))
-    sigma = np.sqrt(table.reading_variance_mm2[at])
-    pitch = middle_of(nodes.step_mm)
-    scatters = [
-        Scatter(irregularity, factor * LONGEST_ALIKE_COURSES * pitch)
-        for factor in LENGTH_FACTORS
-        for irregularity in IRREGULARITIES_MM
-    ]
-    metrics = [whitener(nodes, sigma, np.ones(len(at)), scatter) for scatter in scatters]
-    return weighings_of(metrics, table.deviation_mm[at], follow)
+    station, sigma = table.station_mm[at], np.sqrt(table.reading_variance_mm2[at])
+    pitch = middle_of(np.abs(np.diff(station)))
+    factor, irregularity = np.meshgrid(LENGTH_FACTORS, IRREGULARITIES_MM, indexing="ij")
+    alike = factor.ravel() * LONGEST_ALIKE_COURSES * pitch
+    return weighings_of(
+        alike_nearby(station, sigma, irregularity.ravel(), alike), table.deviation_mm[at], follow
+    )
 
 
-def _log_hinged(fit: ArchFit, table: RingTable, at: np.ndarray, weighings: tuple[Weighing, ...]) -> float:
+def _log_hinged(fit: ArchFit, table: RingTable, at: np.ndarray, weighings: Weighings) -> float:
     """Log of the mean likelihood of hinged pieces, with a spread, or a spread and a settlement."""
     curve = curve_of(fit.best.shape)
     share = table.station_mm[at] / curve.length_mm

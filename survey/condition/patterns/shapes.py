@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from survey.condition.patterns.noise_model import Weighing
+from survey.condition.patterns.weighings import Weighings
 from survey.curves.protocol import Floats
 
 LARGEST_MM = 1000.0
@@ -17,15 +17,35 @@ shape, or one column another, nothing is known of it and it gains nothing."""
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Shapes:
-    """Shapes (n, m, k) of n courses: m members, each of k columns whose coefficients are free.
+    """Shapes of n courses in s groups: each group q members, each of k columns whose coefficients are free.
 
-    ``one_way`` is for members of one column that can only be taken forwards. ``nested`` is for members that
-    may have their first column alone as well.
+    Attributes
+    ----------
+    atoms : (n, s, a) float
+        What the columns of a group's members are made of.
+    mixing : (s, q, a, k) float
+        How much of each.
+    one_way : bool
+        For members of one column that can only be taken forwards.
+    nested : bool
+        For members that may have their first column alone as well.
     """
 
-    columns: Floats
+    atoms: Floats
+    mixing: Floats
     one_way: bool = False
     nested: bool = False
+
+    def member(self, number: int) -> Floats:
+        """Columns (n, k) of one member, counted group after group."""
+        group, which = divmod(number, self.mixing.shape[1])
+        return np.asarray(self.atoms[:, group] @ self.mixing[group, which])
+
+
+def single_shapes(columns: Floats, *, one_way: bool = False, nested: bool = False) -> Shapes:
+    """Shapes (n, m, k), m members of columns of their own, a group each."""
+    _, m, k = columns.shape
+    return Shapes(columns, np.broadcast_to(np.eye(k), (m, 1, k, k)), one_way, nested)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,12 +57,12 @@ class Likeliest:
     covariance: Floats
 
 
-def log_still(weighings: Sequence[Weighing]) -> float:
+def log_still(weighings: Weighings) -> float:
     """Log of the mean likelihood over the weighings without any shape."""
-    return _log_mean(np.array([weighing.log_likelihood for weighing in weighings]))
+    return _log_mean(weighings.log_likelihood)
 
 
-def log_shaped(weighings: Sequence[Weighing], shapes: Shapes) -> float:
+def log_shaped(weighings: Weighings, shapes: Shapes) -> float:
     """Log of the mean likelihood over weighings and members.
 
     Notes
@@ -53,40 +73,41 @@ def log_shaped(weighings: Sequence[Weighing], shapes: Shapes) -> float:
     return _log_mean(_logs(weighings, shapes))
 
 
-def gain_under_best(weighings: Sequence[Weighing], shapes: Shapes) -> float:
+def gain_under_best(weighings: Weighings, shapes: Shapes) -> float:
     """What the likeliest member gains under the weighing that is likeliest without any shape."""
-    return float(_logs(weighings[:1], shapes).max()) - weighings[0].log_likelihood
+    best = weighings.take(np.array([0]))
+    return float(_logs(best, shapes).max() - best.log_likelihood[0])
 
 
-def likeliest_shape(weighings: Sequence[Weighing], families: Sequence[Shapes]) -> Likeliest:
+def likeliest_shape(weighings: Weighings, families: Sequence[Shapes]) -> Likeliest:
     """The likeliest member of several families, with all its columns."""
     logs = [_logs(weighings, shapes) for shapes in families]
     family = int(np.argmax([log.max() for log in logs]))
-    w, member = np.unravel_index(int(np.argmax(logs[family])), logs[family].shape)
-    columns = families[family].columns[:, int(member)]
-    weighing = weighings[int(w)]
-    inner = columns.T @ weighing.project(columns) + LARGEST_MM**-2.0 * np.eye(columns.shape[1])
+    w, _, member = np.unravel_index(int(np.argmax(logs[family])), logs[family].shape)
+    columns = families[family].member(int(member))
+    weighing = weighings.take(np.array([w]))
+    inner = weighing.grams(columns[:, None])[0, 0] + LARGEST_MM**-2.0 * np.eye(columns.shape[1])
     covariance = np.asarray(np.linalg.inv(inner), dtype=float)
-    return Likeliest(columns, covariance @ (columns.T @ weighing.pull), covariance)
+    return Likeliest(columns, covariance @ (columns.T @ weighing.pull[0]), covariance)
 
 
-def _logs(weighings: Sequence[Weighing], shapes: Shapes) -> Floats:
-    """Log likelihood (w, m) of every member under every weighing, those of nested first columns behind."""
-    n, m, k = shapes.columns.shape
-    flat = shapes.columns.reshape(n, m * k)
-    numbers = (k, 1) if shapes.nested else (k,)
-    found = np.empty((len(weighings), len(numbers), m))
-    for row, weighing in zip(found, weighings, strict=True):
-        projected = weighing.project(flat).reshape(n, m, k)
-        inner = np.einsum("nmi,nmj->mij", shapes.columns, projected) + LARGEST_MM**-2.0 * np.eye(k)
-        push = (weighing.pull @ flat).reshape(m, k)
-        if shapes.one_way:
-            push = np.maximum(push, 0.0)
-        for line, j in zip(row, numbers, strict=True):
-            solution = np.linalg.solve(inner[:, :j, :j], push[:, :j, None])[:, :, 0]
-            gain = 0.5 * (push[:, :j] * solution).sum(axis=1)
-            line[:] = weighing.log_likelihood + gain - 0.5 * j * np.log(n)
-    return found.reshape(len(weighings), -1)
+def _logs(weighings: Weighings, shapes: Shapes) -> Floats:
+    """Log likelihood (w, j, m) of m members under w weighings; of nested ones, first columns alone behind."""
+    n = len(shapes.atoms)
+    mixing = shapes.mixing
+    k = mixing.shape[-1]
+    grams = weighings.grams(shapes.atoms)[:, :, None]
+    inner = mixing.swapaxes(-1, -2) @ (grams @ mixing) + LARGEST_MM**-2.0 * np.eye(k)
+    pull = np.tensordot(weighings.pull, shapes.atoms, axes=1)
+    push = (pull[:, :, None, None] @ mixing)[..., 0, :]
+    if shapes.one_way:
+        push = np.maximum(push, 0.0)
+    found = []
+    for j in (k, 1) if shapes.nested else (k,):
+        solution = np.linalg.solve(inner[..., :j, :j], push[..., :j, None])[..., 0]
+        gain = 0.5 * (push[..., :j] * solution).sum(axis=-1)
+        found.append(gain.reshape(len(weighings), -1) - 0.5 * j * np.log(n))
+    return np.asarray(weighings.log_likelihood[:, None, None] + np.stack(found, axis=1))
 
 
 def _log_mean(logs: Floats) -> float:

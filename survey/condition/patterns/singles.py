@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from survey.condition.patterns.noise_model import CourseNoise, TemplateFit, fit_template
+from survey.condition.patterns.noise_model import CourseNoise, TemplateFit, likeliest_template
+from survey.curves.protocol import Floats
 from survey.fitting.result import Estimate
 
 LOOKED_AT_SIGMAS = 3.0
@@ -41,14 +42,14 @@ def courses_apart(noise: CourseNoise) -> tuple[Single, ...]:
     candidates = np.flatnonzero(np.abs(noise.best.pull) / spread > LOOKED_AT_SIGMAS).tolist()
     chosen: list[int] = []
     evidence: list[float] = []
-    told, before = None, 0.0
+    told: TemplateFit | None = None
+    before = 0.0
     while candidates and len(chosen) < MOST_SINGLES:
-        tried = [_with(noise, [*chosen, k]) for k in candidates]
-        best = int(np.argmax([fit.evidence for fit in tried]))
-        gain = tried[best].evidence - before - float(np.log(len(noise.values)))
+        best, tried = likeliest_template(noise, _each_with(len(noise.values), chosen, candidates))
+        gain = tried.evidence - before - float(np.log(len(noise.values)))
         if gain < TOLD_ABOVE:
             break
-        told, before = tried[best], tried[best].evidence
+        told, before = tried, tried.evidence
         chosen.append(candidates.pop(best))
         evidence.append(gain)
     if told is None:
@@ -60,7 +61,9 @@ def courses_apart(noise: CourseNoise) -> tuple[Single, ...]:
     )
 
 
-def _with(noise: CourseNoise, courses: list[int]) -> TemplateFit:
-    templates = np.zeros((len(noise.values), len(courses)))
-    templates[courses, np.arange(len(courses))] = 1.0
-    return fit_template(noise, templates)
+def _each_with(n: int, chosen: list[int], candidates: list[int]) -> Floats:
+    """Templates (n, m, k) of the courses chosen and one of m candidates."""
+    templates = np.zeros((n, len(candidates), len(chosen) + 1))
+    templates[chosen, :, np.arange(len(chosen))] = 1.0
+    templates[candidates, np.arange(len(candidates)), -1] = 1.0
+    return templates

@@ -6,6 +6,7 @@ import numpy as np
 from condition.factory import LaidRing, fit_of, record_of
 
 from survey.condition.courses.ring_table import RingTable, ring_table
+from survey.condition.patterns.block_sums import ChainInverse
 from survey.condition.patterns.edge_chain import EdgeChain, edge_chain
 from survey.curves import curve_of, semicircular
 from survey.curves.protocol import Floats
@@ -39,3 +40,14 @@ def edges_of(seed: int, *, width_mm: float = 0.8, joint_mm: float = 1.0, sigma_m
     step[::2] += rng.normal(0, width_mm, N)
     step[1::2] += rng.normal(0, joint_mm, N - 1)
     return np.concatenate([[0.0], np.cumsum(step)]) + rng.normal(0, sigma_mm, 2 * N)
+
+
+def written_out(matrix: ChainInverse) -> Floats:
+    """Every number (n, n) of a matrix told by four rows."""
+    n = len(matrix.diagonal)
+    found = np.diag(matrix.diagonal)
+    for i in range(n):
+        for j in range(i + 1, n):
+            found[i, j] = matrix.left[i] * np.prod(matrix.ratio[i + 1 : j + 1]) * matrix.right[j]
+            found[j, i] = found[i, j]
+    return found

@@ -59,11 +59,11 @@ def test_departures_are_those_of_pieces_turned_as_they_must(shape: ArchShape) ->
     at = curve.length_mm * SHARE
     shapes = hinge_shapes(curve, DEPTH, Courses(curve.point(at), curve.normal(at), SHARE))
     n_low, n_crown = len(LOW_SHARES), len(CROWN_SHARES)
-    assert shapes.columns.shape == (40, n_low * n_crown * n_low, 2)
+    assert shapes.mixing.shape == (n_crown, n_low**2, 2 + 2 * n_low, 2)
     assert shapes.nested
     for i, j, k in [(0, 3, 0), (2, 7, 4), (4, 13, 1)]:
         places = LOW_SHARES[i], CROWN_SHARES[j], 1.0 - LOW_SHARES[k]
-        found = shapes.columns[:, (i * n_crown + j) * n_low + k]
+        found = shapes.member((j * n_low + i) * n_low + k)
         spread = departure(curve, places, PUSH * np.array([[-0.5, 0.0], [0.5, 0.0]]))
         sunk = departure(curve, places, PUSH * np.array([[0.0, 0.5], [0.0, -0.5]]))
         assert found[:, 0] == pytest.approx(spread, abs=1e-4)

@@ -11,6 +11,7 @@ from survey.condition.patterns.noise_model import (
     fit_template,
     independent_columns,
     independent_noise,
+    likeliest_template,
     outliers,
 )
 from survey.condition.patterns.run_search import likeliest_run, windows_of
@@ -121,6 +122,37 @@ def test_columns_that_repeat_others_are_dropped() -> None:
     basis = independent_columns(np.column_stack([np.ones(9), x, 3.0 - 2.0 * x]))
     assert basis.shape == (9, 2)
     assert basis.T @ basis == pytest.approx(np.eye(2), abs=1e-12)
+
+
+@pytest.mark.parametrize("gap_mm", [60.0, 1e-9])
+@pytest.mark.parametrize("sigma_mm", [1e-6, 1.0, 1e3])
+def test_sums_are_right_however_exact_the_readings_and_near_the_courses(
+    sigma_mm: float, gap_mm: float
+) -> None:
+    rng = np.random.default_rng(4)
+    station, values = 60.0 * np.arange(20.0), rng.normal(0, 1, 20)
+    station[9] = station[8] + gap_mm
+    noise = course_noise(station, values, np.full(20, sigma_mm), np.ones((20, 1)), Scatter(1.0, 100.0))
+    precision = noise.best.project(np.eye(20))
+    first, behind = np.array([0, 3, 7]), np.array([6, 8, 18])
+    expected = [precision[a:b, a:b].sum() for a, b in zip(first, behind, strict=True)]
+    assert noise.best.run_precision(first, behind) == pytest.approx(expected, rel=1e-5)
+    assert noise.own_precision == pytest.approx(np.diag(precision), rel=1e-5)
+
+
+@pytest.mark.parametrize("column", [np.ones(20), np.zeros(20), 2.0 + 0.5 * np.arange(20)])
+def test_a_template_the_curve_can_follow_has_no_evidence(column: np.ndarray) -> None:
+    rng = np.random.default_rng(5)
+    nuisance = np.column_stack([np.ones(20), np.arange(20.0)])
+    noise = course_noise(
+        60.0 * np.arange(20), rng.normal(0, 1, 20), np.ones(20), nuisance, Scatter(1.0, 100.0)
+    )
+    assert fit_template(noise, column[:, None]).evidence == -np.inf
+    step = np.where(np.arange(20) < 12, 0.0, 1.0)
+    assert fit_template(noise, np.column_stack([step, step])).evidence == -np.inf
+    number, found = likeliest_template(noise, np.stack([column, step], axis=1)[:, :, None])
+    assert number == 1
+    assert found.evidence == fit_template(noise, step[:, None]).evidence
 
 
 def test_sums_over_runs_are_those_of_the_precision_written_out() -> None:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
-from condition.patterns.chains import N, chain_of, edges_of
+from condition.patterns.chains import N, chain_of, edges_of, written_out
 
 from survey.condition.patterns import rhythm
-from survey.condition.patterns.edge_chain import EdgeChain
+from survey.condition.patterns.edge_chain import EdgeChain, weighed_chain
 from survey.condition.patterns.noise_model import independent_noise
 from survey.condition.patterns.rhythm import (
     LONGEST_SHARE,
@@ -119,6 +121,25 @@ def test_the_evidence_is_the_mean_over_runs_steps_scatters_and_what_differs(
                 with_run.append(log + prior + np.logaddexp.reduce(gain + share) - np.log(3))
     expected = np.logaddexp.reduce(with_run) - np.logaddexp.reduce(without)
     assert found.evidence == pytest.approx(expected, abs=0.02)
+
+
+def test_runs_are_weighed_by_what_they_change() -> None:
+    """Precision and pull of every run by its template, courses read in part left out."""
+    chain = chain_of(edges_of(4))
+    chain = replace(chain, whole=np.delete(chain.whole, [0, 17, 40]))
+    weighed = weighed_chain(chain, 0.8, 1.2)
+    followed = weighed.weighed @ weighed.inverse @ weighed.weighed.T
+    precision = written_out(weighed.without_usual()) - followed
+    first, behind = np.array([0, 3, 8, 14, 50]), np.array([6, 6, 30, 50, N - 3])
+    for k, weighing in enumerate(rhythm._by_courses(chain, weighed)):
+        expected, pulled = [], []
+        for a, b in zip(first, behind, strict=True):
+            changed = sum(templates(int(c), int(c) + 1)[k] for c in chain.whole[a:b])
+            expected.append(changed @ precision @ changed)
+            pulled.append(changed @ weighed.pull)
+        assert weighing.run_precision(first, behind) == pytest.approx(expected, rel=1e-8)
+        sums = [weighing.pull[a:b].sum() for a, b in zip(first, behind, strict=True)]
+        assert sums == pytest.approx(pulled, rel=1e-8)
 
 
 def templates(first: int, behind: int) -> list[np.ndarray]:

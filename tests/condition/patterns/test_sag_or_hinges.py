@@ -72,7 +72,7 @@ def test_dents_hang_by_one_and_meet_the_curve_without_a_kink() -> None:
     station = np.linspace(0.0, 3000.0, 601)
     _, dents = sag_shapes(station)
     assert dents.one_way
-    dent = dents.columns[:, :, 0]
+    dent = dents.atoms[:, :, 0]
     assert dent.min(axis=0) == pytest.approx(-1.0, abs=1e-3)
     assert dent.max() == 0.0
     slope = np.gradient(dent, station, axis=0)

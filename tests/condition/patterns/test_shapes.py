@@ -12,6 +12,7 @@ from survey.condition.patterns.shapes import (
     likeliest_shape,
     log_shaped,
     log_still,
+    single_shapes,
 )
 from survey.curves.protocol import Floats
 from survey.fitting.solving.noise import Scatter
@@ -42,12 +43,26 @@ def test_a_family_is_as_likely_as_its_members_in_the_mean() -> None:
     members = rng.normal(size=(N, 4, 2))
     logs = [log for m in range(4) for log in log_with(noise, members[:, m])]
     expected = np.logaddexp.reduce(logs) - np.log(len(logs))
-    assert log_shaped(noise.weighings, Shapes(members)) == pytest.approx(expected, abs=1e-5)
+    assert log_shaped(noise.weighings, single_shapes(members)) == pytest.approx(expected, abs=1e-5)
     logs += [log for m in range(4) for log in log_with(noise, members[:, m, :1])]
     expected = np.logaddexp.reduce(logs) - np.log(len(logs))
-    assert log_shaped(noise.weighings, Shapes(members, nested=True)) == pytest.approx(expected, abs=1e-5)
+    assert log_shaped(noise.weighings, single_shapes(members, nested=True)) == pytest.approx(
+        expected, abs=1e-5
+    )
     own = [weighing.log_likelihood for weighing in noise.weighings]
     assert log_still(noise.weighings) == pytest.approx(np.logaddexp.reduce(own) - np.log(len(own)))
+
+
+def test_members_of_a_group_are_mixed_from_its_atoms() -> None:
+    """As likely as the same columns with a group each."""
+    rng = np.random.default_rng(4)
+    noise = noise_of(rng.normal(0, 2.0, N))
+    atoms, mixing = rng.normal(size=(N, 3, 4)), rng.normal(size=(3, 5, 4, 2))
+    mixed = Shapes(atoms, mixing, nested=True)
+    columns = np.einsum("nsa,sqak->nsqk", atoms, mixing).reshape(N, 15, 2)
+    assert mixed.member(7) == pytest.approx(columns[:, 7])
+    alone = single_shapes(columns, nested=True)
+    assert log_shaped(noise.weighings, mixed) == pytest.approx(log_shaped(noise.weighings, alone), rel=1e-9)
 
 
 def test_what_can_only_hang_gains_nothing_where_the_soffit_stands_high() -> None:
@@ -55,7 +70,7 @@ def test_what_can_only_hang_gains_nothing_where_the_soffit_stands_high() -> None
     dent[10:20] = -1.0
     rng = np.random.default_rng(1)
     hanging, high = (noise_of(step * dent + rng.normal(0, 0.5, N)) for step in (6.0, -6.0))
-    one_way = Shapes(dent[:, None, None], one_way=True)
+    one_way = single_shapes(dent[:, None, None], one_way=True)
     assert log_shaped(hanging.weighings, one_way) > log_still(hanging.weighings) + 5.0
     price = 0.5 * np.log(N)
     assert log_shaped(high.weighings, one_way) == pytest.approx(log_still(high.weighings) - price)
@@ -64,7 +79,10 @@ def test_what_can_only_hang_gains_nothing_where_the_soffit_stands_high() -> None
 
 def test_the_likeliest_of_several_families_is_told_with_its_coefficients() -> None:
     x = np.linspace(-1.0, 1.0, N)
-    families = Shapes(np.stack([x**2, x**3], axis=1)[:, :, None]), Shapes(np.cos(3 * x)[:, None, None])
+    families = (
+        single_shapes(np.stack([x**2, x**3], axis=1)[:, :, None]),
+        single_shapes(np.cos(3 * x)[:, None, None]),
+    )
     noise = noise_of(7.0 * x**3 + np.random.default_rng(2).normal(0, 0.4, N))
     told = likeliest_shape(noise.weighings, families)
     assert told.columns[:, 0] == pytest.approx(x**3)
@@ -75,8 +93,10 @@ def test_a_shape_the_curve_itself_can_follow_gains_nothing_and_costs_its_price()
     noise = noise_of(np.random.default_rng(3).normal(0, 1.0, N))
     followed = np.ones((N, 1, 2))
     price = np.log(N)
-    assert log_shaped(noise.weighings, Shapes(followed)) == pytest.approx(log_still(noise.weighings) - price)
-    twice = Shapes(np.repeat(np.sin(np.arange(N))[:, None, None], 2, axis=2))
-    once = Shapes(np.sin(np.arange(N))[:, None, None])
+    assert log_shaped(noise.weighings, single_shapes(followed)) == pytest.approx(
+        log_still(noise.weighings) - price
+    )
+    twice = single_shapes(np.repeat(np.sin(np.arange(N))[:, None, None], 2, axis=2))
+    once = single_shapes(np.sin(np.arange(N))[:, None, None])
     found = log_shaped(noise.weighings, twice)
     assert found == pytest.approx(log_shaped(noise.weighings, once) - 0.5 * price, abs=1e-4)
