@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
+from sheets.condition_cases import DEMOS, demo
 from sheets.legibility import said
 from sheets.worked import works
 
+from survey.rebuild import plan_rebuild
+from survey.rebuild.plan import Scope
 from survey.sheets.drawing import Dash, Layer, Line, Placed, Polyline, Text
 from survey.sheets.kit.lettering import text_box
 from survey.sheets.kit.placing import on_paper
 from survey.sheets.rebuild.rib import boards_schedule, facts, marks_schedule, ordinates_schedule, rib_sheets
 from survey.sheets.rebuild.rib_drawing import board_name, rib_drawing
+from survey.sheets.results.tables import centring_csv
 
 WORKS = works()
 EVERY = pytest.mark.parametrize("made", WORKS.values(), ids=list(WORKS))
@@ -169,3 +175,20 @@ def test_heads_of_the_props_take_little_of_the_sheet(scale):
     assert len(sides) == 2 * len(made.plan.centring.props_x_mm)
     lengths = {round(m.start[1] - m.end[1], 6) for m in sides}
     assert lengths == {min(260.0, 14.0 * scale)}
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_ordinates_are_those_of_the_csv_to_the_printed_digit(name):
+    """In a repair too, where the rib's axis is not that of the frame: from_axis_mm, not x_mm, is printed."""
+    made = demo(name)
+    plan = plan_rebuild(made.record, made.fit)
+    rows = [r for r in csv.DictReader(io.StringIO(centring_csv(plan))) if r["what"] == "ordinate"]
+    printed = ordinates_schedule(plan).rows
+    assert len(printed) == len(rows)
+    level = plan.shape.springing_y_mm
+    for cells, row in zip(printed, rows, strict=True):
+        assert number(cells[0]) == pytest.approx(float(row["from_axis_mm"]), abs=0.0551)
+        assert number(cells[1]) == pytest.approx(float(row["soffit_y_mm"]) - level, abs=0.0551)
+        assert number(cells[3]) == pytest.approx(float(row["along_left_mm"]), abs=0.0551)
+    off = [abs(float(row["x_mm"]) - float(row["from_axis_mm"])) for row in rows]
+    assert max(off) > 0.2 or plan.scope is Scope.WHOLE
