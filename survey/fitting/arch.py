@@ -46,6 +46,7 @@ from survey.fitting.choosing.verdict import Compared, Odds, odds_of, verdict_of
 from survey.fitting.choosing.weighed import MOVES_FROM
 from survey.fitting.collars import FittedIntrados, find_collars, with_collars
 from survey.fitting.counting.count import count_courses
+from survey.fitting.mechanism.hinge_choices import Depths
 from survey.fitting.module import find_module, is_semicircle
 from survey.fitting.options import FitOptions
 from survey.fitting.result import (
@@ -94,7 +95,7 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
     seen = sightings_of(record)
     ring = next((r for r in record.rings if r.ring == 1), None)
     pitch = None if ring is None else ring.brick_width_mm + USUAL_JOINT_MM
-    weighed = weigh_hypotheses(seen, pitch, 0.0 if ring is None else ring.depth_mm, asked)
+    weighed = weigh_hypotheses(seen, pitch, _depths(record), asked)
     odds = odds_of(weighed)
     finals = {family: final_fit(still, weighed.ground) for family, still in weighed.stills.items()}
     if odds.has_moved < MOVES_FROM:
@@ -142,6 +143,14 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
         is_insisted=chosen is asked.chosen,
         hangs_smoothly=hangs_smoothly,
     )
+
+
+def _depths(record: Record) -> Depths:
+    """Of ring 1 and of all rings, as far as they are recorded."""
+    known = {ring.ring: ring for ring in record.rings}
+    ring = known[1].depth_mm if 1 in known else 0.0
+    outer = sum(r.collar_mm + r.depth_mm for number, r in known.items() if number > 1)
+    return Depths(ring, ring + outer if ring > 0 else 0.0)
 
 
 def _in_order(odds: Odds, finals: dict[Family, FinalFit], ground: Ground) -> tuple[Family, ...]:

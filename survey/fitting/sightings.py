@@ -5,7 +5,8 @@ Coordinates are taken from the middle of these points, so that a record on a lar
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -64,6 +65,8 @@ class Sightings:
         How far up the curve an end point is taken to stand from where it was measured.
     back : BackEdges
         They tell no curve, but which joints a movement opened there.
+    noted_joint_mm : mapping of int to float
+        Joints on the soffit measured by themselves, by the course they follow.
     """
 
     index: NDArray[np.int64]
@@ -79,6 +82,7 @@ class Sightings:
     last_course: int | None
     end_shift_mm: Floats
     back: BackEdges = NO_BACK
+    noted_joint_mm: Mapping[int, float] = field(default_factory=dict)
 
     def __len__(self) -> int:
         """Number of points."""
@@ -145,6 +149,7 @@ def sightings_of(record: Record) -> Sightings:
         points.course[back],
         np.array([_SIDES[points.edge[i]] for i in back], dtype=np.int64),
     )
+    noted = {n.course: n.joint_mm for n in record.courses if n.ring == 1 and n.joint_mm is not None}
     return Sightings(
         used,
         xy,
@@ -159,6 +164,7 @@ def sightings_of(record: Record) -> Sightings:
         last,
         unmoved,
         of_back,
+        noted,
     )
 
 

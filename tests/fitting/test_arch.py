@@ -12,9 +12,11 @@ from recovery.simulated import ArchSpec, simulate
 from survey import curves
 from survey.curves import Family, curve_of
 from survey.fitting import FitOptions, fit_arch
+from survey.fitting.arch import _depths
 from survey.fitting.choosing.candidates import final_fit
 from survey.fitting.choosing.hypotheses import Ground, Weighed, weigh_hypotheses
 from survey.fitting.families.builds import numbers_of
+from survey.fitting.mechanism.hinge_choices import Depths
 from survey.fitting.result import ArchFit
 from survey.fitting.sightings import sightings_of
 from survey.record.model import UNKNOWN, Feature, Known, KnownDimensions, Record
@@ -37,7 +39,7 @@ def surveyed(family: Family, seed: int = 11, **changes: object) -> Record:
 
 def weighed_of(record: Record) -> tuple[Weighed, Ground]:
     """All still hypotheses of a record."""
-    weighed = weigh_hypotheses(sightings_of(record), 60.0, 240.0, FitOptions(movement=False))
+    weighed = weigh_hypotheses(sightings_of(record), 60.0, Depths(240.0, 240.0), FitOptions(movement=False))
     return weighed, weighed.ground
 
 
@@ -247,3 +249,11 @@ def test_a_figure_that_cannot_vary_has_no_uncertainty() -> None:
     best = fit_arch(surveyed(Family.SEMICIRCULAR)).candidates[Family.SEMICIRCULAR]
     assert best.figures["sector_1_rad"].sigma == 0.0
     assert best.figures["half_span_mm"].sigma == best.figures["radius_1_mm"].sigma > 0.0
+
+
+def test_an_arch_of_two_rings_may_hinge_at_the_back_of_either() -> None:
+    record = surveyed(Family.ELLIPTICAL, n_rings=2, depth_mm=110.0)
+    assert tuple(_depths(record)) == (110.0, 230.0)  # and 10 mm of collar joint
+    assert tuple(_depths(replace(record, rings=()))) == (0.0, 0.0)
+    one = surveyed(Family.ELLIPTICAL, depth_mm=110.0)
+    assert tuple(_depths(one)) == (110.0, 110.0)

@@ -16,6 +16,7 @@ from survey.curves.protocol import Floats
 from survey.fitting.choosing.task import SMOOTH, Task, fit_all_roughly, shares_of, usual_scatter
 from survey.fitting.choosing.weighed import Ground, Weighed
 from survey.fitting.end_joints import EndJoints, end_joints, ends_told
+from survey.fitting.mechanism.hinge_choices import Depths
 from survey.fitting.options import FitOptions
 from survey.fitting.sightings import Sightings
 from survey.fitting.solving.noise import nodes_of
@@ -44,7 +45,7 @@ REWEIGHED = 0.6
 
 
 def weigh_hypotheses(
-    sightings: Sightings, pitch_mm: float | None, depth_mm: float, asked: FitOptions
+    sightings: Sightings, pitch_mm: float | None, depths: Depths, asked: FitOptions
 ) -> Weighed:
     """Fit and weigh everything.
 
@@ -53,8 +54,8 @@ def weigh_hypotheses(
     sightings : Sightings
     pitch_mm : float or None
         Usual distance from course to course; None takes it from the points.
-    depth_mm : float
-        Depth of the ring.
+    depths : Depths
+        Of the innermost ring and of the arch.
     asked : FitOptions
 
     Raises
@@ -73,7 +74,7 @@ def weigh_hypotheses(
     bends = bends_along(shares_of(standing, parameters), standing.numbers(parameters)[0])
     distance = standing.look(parameters).distance
     weight = weigh_points(nodes, sightings.sigma_mm, distance, usual, bends)
-    task = Task(sightings, nodes, pitch, depth_mm, rough, failed, asked)
+    task = Task(sightings, nodes, pitch, depths, rough, failed, asked)
     ends = sightings.end != 0
     joints = end_joints(sightings, standing.stations(parameters))
     found = _Found(task, task.weigh(np.where(ends, 1.0, weight)), np.ones(len(sightings)))

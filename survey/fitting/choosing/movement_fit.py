@@ -17,6 +17,7 @@ from survey.fitting.families.priors import LikelyMotion, likely_motions, proport
 from survey.fitting.families.standing import Look, Standing
 from survey.fitting.mechanism.hinge_choices import (
     N_CROWN,
+    Depths,
     HingeChoices,
     choices_at_joints,
     coarse_choices,
@@ -178,7 +179,7 @@ class MovedFit:
 
 
 def fit_moved(
-    first: FirstLook, grid: ScatterGrid, metric: Whitener, depth_mm: float, weight: Floats
+    first: FirstLook, grid: ScatterGrid, metric: Whitener, depths: Depths, weight: Floats
 ) -> MovedFit | None:
     """Fit a family as a moved arch from a first look; None where no such arch holds together.
 
@@ -189,19 +190,19 @@ def fit_moved(
         The scatters worth averaging over, the likeliest first.
     metric : Whitener
         Of the likeliest one.
-    depth_mm : float
-        Depth of the ring: how far behind the soffit a crown hinge may lie.
+    depths : Depths
+        Of the innermost ring and of the arch.
     weight : (n,) float
         Robust weights of the points.
     """
     standing = first.still.standing
     here = first.choices.take(np.array([first.best]))
-    given = _Given(metric, weight, depth_mm)
+    given = _Given(metric, weight, depths)
     rough = _refined(standing, first.still.parameters, here, given)
     one = grid.take(np.arange(1))
     found: list[MovedFit] = []
     for _ in range(MOST_ROUNDS):
-        likely = None if rough is None else _likely_hinges(first, rough, one, depth_mm)
+        likely = None if rough is None else _likely_hinges(first, rough, one, depths)
         if rough is None or likely is None:
             break
         settled = _settled(rough, likely, one, given)
@@ -217,7 +218,7 @@ def fit_moved(
         # From afar, hinges are told apart by a motion that is not linear: look again from here.
         best = choices.take(np.array([0]))
         now = float(np.logaddexp.reduce(posterior.log_weight[:, :, 0, 0], axis=None) - best.log_prior[0])
-        if _best_elsewhere(fine, best.crown, one, depth_mm) < now + BETTER:
+        if _best_elsewhere(fine, best.crown, one, depths) < now + BETTER:
             break
         rough = fine
     return max(found, key=lambda fit: fit.log_evidence, default=None)
@@ -281,27 +282,27 @@ class _Coarse(NamedTuple):
     log_weight: Floats
 
 
-def _coarse(seen: _Refined, about: Floats, one: ScatterGrid, depth_mm: float, n_crowns: int) -> _Coarse:
+def _coarse(seen: _Refined, about: Floats, one: ScatterGrid, depths: Depths, n_crowns: int) -> _Coarse:
     s, h = half_and_rise(seen.moved.standing, seen.parameters)
     flat = h < FLAT_RISE_RATIO * s
-    coarse = coarse_choices(seen.joints, about, flat=flat, depth_mm=depth_mm, n_crowns=n_crowns)
+    coarse = coarse_choices(seen.joints, about, flat=flat, depths=depths, n_crowns=n_crowns)
     return _Coarse(coarse, _posterior(seen, seen.original(one), coarse, one, likely_motions(s)).by_choice)
 
 
-def _best_elsewhere(fine: _Refined, crown: Floats, one: ScatterGrid, depth_mm: float) -> float:
+def _best_elsewhere(fine: _Refined, crown: Floats, one: ScatterGrid, depths: Depths) -> float:
     """Log evidence of the best coarse hinges about the same crown (1,), as seen from a fit with others."""
-    coarse = _coarse(fine, crown, one, depth_mm, 1)
+    coarse = _coarse(fine, crown, one, depths, 1)
     return float(np.max(coarse.log_weight - coarse.choices.log_prior))
 
 
 def _likely_hinges(
-    first: FirstLook, rough: _Refined, one: ScatterGrid, depth_mm: float
+    first: FirstLook, rough: _Refined, one: ScatterGrid, depths: Depths
 ) -> _LikelyHinges | None:
     """The likely hinges by two rounds over ever closer ones, under the likeliest scatter.
 
     None if about none of the hinges the points tell a motion from rounding.
     """
-    coarse = _coarse(rough, first.crowns, one, depth_mm, N_CROWN)
+    coarse = _coarse(rough, first.crowns, one, depths, N_CROWN)
     if not np.isfinite(coarse.log_weight.max()):
         return None
     s, h = half_and_rise(first.still.standing, rough.parameters)
@@ -347,11 +348,11 @@ def _either_way(half_span_mm: float) -> LikelyMotion:
 
 
 class _Given(NamedTuple):
-    """A metric of the points, their robust weights (n,), and the depth of the ring."""
+    """A metric of the points, their robust weights (n,), and the depths of the rings."""
 
     metric: Whitener
     weight: Floats
-    depth_mm: float
+    depths: Depths
 
 
 def _refined(standing: Standing, start: Floats, here: HingeChoices, given: _Given) -> _Refined | None:
@@ -373,7 +374,7 @@ def _refined(standing: Standing, start: Floats, here: HingeChoices, given: _Give
         look.row_slopes[:, :k],
     )
     joints = joint_gaps(standing.sightings, seen, given.weight)
-    back = back_joint_gaps(standing.sightings, seen, given.depth_mm)
+    back = back_joint_gaps(standing.sightings, seen, given.depths.ring_mm)
     return _Refined(moved, parameters, before, seen, joints, back)
 
 

@@ -23,6 +23,7 @@ from survey.fitting.choosing.weighed import Ground, Weighed
 from survey.fitting.families.builds import BUILDS, FIVE_CENTRED_FREE, OTHER_BUILDS, Build, profile_of
 from survey.fitting.families.priors import LOG_ROOT_TURN, TILTED_SHARE, USUAL_TILT_RAD
 from survey.fitting.families.standing import Standing
+from survey.fitting.mechanism.hinge_choices import Depths
 from survey.fitting.mechanism.hinge_search import sighted
 from survey.fitting.mechanism.joint_gaps import joint_gaps
 from survey.fitting.options import FitOptions
@@ -90,8 +91,8 @@ class Task:
     nodes : Nodes
     pitch : float
         Usual distance from course to course, mm.
-    depth_mm : float
-        Depth of the ring.
+    depths : Depths
+        Of the innermost ring and of the arch.
     rough : mapping of Family to Rough
         First fits, from which all others start.
     failed : mapping of Family to str
@@ -102,7 +103,7 @@ class Task:
     sightings: Sightings
     nodes: Nodes
     pitch: float
-    depth_mm: float
+    depths: Depths
     rough: Mapping[Family, Rough]
     failed: Mapping[Family, str]
     asked: FitOptions
@@ -126,7 +127,7 @@ class Task:
         bends, loose = _bending(base, grid)
         ground = Ground(sightings, self.nodes, weight, self.pitch, grid, bends, loose)
         moves = self.asked.movement
-        moved = _look_for_movement(ground, stills, base, self.depth_mm) if moves else {}
+        moved = _look_for_movement(ground, stills, base, self.depths) if moves else {}
         if not self.asked.tilt and any(fit.settles > WORTH_TILTING for fit in moved.values()):
             stills |= {family: _level_or_not(stills[family], metric, grid) for family in moved}
         few = grid.take(ground.most_likely)
@@ -187,7 +188,7 @@ def _bending(still: Still, grid: ScatterGrid) -> tuple[Floats, Floats]:
 
 
 def _look_for_movement(
-    ground: Ground, stills: Mapping[Family, Still], base: Still, depth_mm: float
+    ground: Ground, stills: Mapping[Family, Still], base: Still, depths: Depths
 ) -> dict[Family, MovedFit]:
     seen = sighted(base.standing, base.parameters)
     joints = joint_gaps(ground.sightings, seen, ground.weight)
@@ -204,7 +205,7 @@ def _look_for_movement(
         return {}
     few = ground.grid.take(ground.most_likely)
     fits = {
-        family: fit_moved(first, few, few.whitener(0), depth_mm, ground.weight)
+        family: fit_moved(first, few, few.whitener(0), depths, ground.weight)
         for family, first in firsts.items()
         if first.log_evidence > top - HOPELESS
     }

@@ -58,6 +58,13 @@ class HingeChoices(NamedTuple):
         return max(apart) < SAME_JOINT and bool(self.depth_mm[0] == other.depth_mm[0])
 
 
+class Depths(NamedTuple):
+    """How far behind the soffit the innermost ring ends, and the whole arch: there a crown may hinge."""
+
+    ring_mm: float
+    arch_mm: float
+
+
 class _Places(NamedTuple):
     """Places of one hinge with the log share of each."""
 
@@ -74,7 +81,7 @@ def first_choices(*, flat: bool) -> HingeChoices:
 
 
 def coarse_choices(
-    joints: JointGaps, about: Floats, *, flat: bool, depth_mm: float, n_crowns: int = N_CROWN
+    joints: JointGaps, about: Floats, *, flat: bool, depths: Depths, n_crowns: int = N_CROWN
 ) -> HingeChoices:
     """The joints nearest to likely crown hinges (c,), on the soffit or at the back; lower hinges all over."""
     low, high = CROWN_SHARES
@@ -83,7 +90,7 @@ def coarse_choices(
     near = sorted({int(i) for place in about for i in np.argsort(np.abs(crown - place))[:n_crowns]})
     crowns = _Places(crown[near], np.log(np.gradient(crown)[near] / (high - low)))
     lower = _lower(np.array([] if flat else HAUNCHES), 1 / len(HAUNCHES))
-    return _all(lower, crowns, lower, np.unique([0.0, depth_mm]))
+    return _all(lower, crowns, lower, np.unique([0.0, *depths]))
 
 
 def finer_choices(coarse: HingeChoices, log_weight: Floats) -> HingeChoices:

@@ -14,6 +14,7 @@ minus the variance of the edge that two neighbours share. What joint k alone ope
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -35,6 +36,8 @@ LEAST_VARIATION_MM = 0.5
 FEWEST_JOINTS = 8
 TRUSTED = 0.5
 """Weight from which a point is trusted."""
+NOTED_SIGMA_MM = 0.7
+"""How well a joint is read with a rule; judgement."""
 MISREAD = 3.3
 """An edge so many standard deviations off along the soffit was misread."""
 MOST_SPREADS = 4.0
@@ -100,7 +103,7 @@ def joint_gaps(sightings: Sightings, seen: Sighted, weight: Floats) -> JointGaps
     # An edge that is not trusted is none, but its course is there.
     edge = np.where(weight > TRUSTED, sightings.edge, 0)
     points = (sightings.xy_mm, along, seen.share, sightings.sigma_mm, sightings.course, edge)
-    return _gaps_between(_EdgePoints(*(column[known] for column in points)), 0.0)
+    return _gaps_between(_EdgePoints(*(column[known] for column in points)), 0.0, sightings.noted_joint_mm)
 
 
 def back_joint_gaps(sightings: Sightings, seen: Sighted, depth_mm: float) -> JointGaps:
@@ -118,10 +121,10 @@ def back_joint_gaps(sightings: Sightings, seen: Sighted, depth_mm: float) -> Joi
         back.course[on_soffit],
         back.edge[on_soffit],
     )
-    return _gaps_between(points, depth_mm)
+    return _gaps_between(points, depth_mm, {})
 
 
-def _gaps_between(points: _EdgePoints, out_mm: float) -> JointGaps:
+def _gaps_between(points: _EdgePoints, out_mm: float, noted: Mapping[int, float]) -> JointGaps:
     if len(points.course) == 0:
         return JointGaps(np.empty(0), np.empty(0), np.empty(0), out_mm)
     course, group = np.unique(points.course, return_inverse=True)
@@ -143,6 +146,11 @@ def _gaps_between(points: _EdgePoints, out_mm: float) -> JointGaps:
     joint = apart(edges[1][:-1], edges[0][1:], np.diff(course) == 1)
     variance = np.where(np.stack(edges) >= 0, points.sigma_mm[np.stack(edges)] ** 2, 0.0)
     excess, power = _opened(brick, joint, variance)
+    follows = np.array([noted.get(int(c), np.nan) for c in course[:-1]], dtype=float)
+    by_note = _opened_by_notes(np.where(np.diff(course) == 1, follows, np.nan))
+    # Edges and a rule tell the same of a joint: the surer is taken, for what it varies by itself counts once.
+    surer = by_note[1] > power
+    excess, power = (np.where(surer, own, other) for own, other in zip(by_note, (excess, power), strict=True))
     return JointGaps((middle[:-1] + middle[1:]) / 2, excess, power, out_mm)
 
 
@@ -176,8 +184,24 @@ def _opened(brick: Floats, joint: Floats, variance: Floats) -> tuple[Floats, Flo
     found = _solved(excess, edge)
     told = np.isfinite(excess)[1::2]
     opened = found.pull[1::2] / found.power[1::2]
-    far = np.maximum(np.abs(opened) * np.sqrt(found.power[1::2]) / MOST_SPREADS, 1.0)
-    return np.where(told, opened, 0.0), np.where(told, found.power[1::2] / far**2, 0.0)
+    return np.where(told, opened, 0.0), np.where(told, _capped(opened, found.power[1::2]), 0.0)
+
+
+def _opened_by_notes(joint: Floats) -> tuple[Floats, Floats]:
+    """The same of joints (j,) measured by themselves, NaN where none was."""
+    if np.count_nonzero(np.isfinite(joint)) < FEWEST_JOINTS:
+        return np.zeros(len(joint)), np.zeros(len(joint))
+    excess = _over_neighbours(joint)
+    told = np.isfinite(excess)
+    power = 1.0 / (NOTED_SIGMA_MM**2 + _variation(excess, np.full(len(joint), NOTED_SIGMA_MM**2)))
+    opened = np.where(told, excess, 0.0)
+    return opened, np.where(told, _capped(opened, np.full(len(joint), power)), 0.0)
+
+
+def _capped(opened: Floats, power: Floats) -> Floats:
+    """Power of what joints opened, less where one is so wide that more than a movement is at work."""
+    far = np.maximum(np.abs(opened) * np.sqrt(power) / MOST_SPREADS, 1.0)
+    return np.asarray(power / far**2)
 
 
 class _Solved(NamedTuple):

@@ -16,6 +16,7 @@ from survey.fitting.choosing.hidden_spread import with_hidden_spread
 from survey.fitting.choosing.hypotheses import weigh_hypotheses
 from survey.fitting.choosing.movement import moments_of
 from survey.fitting.choosing.movement_fit import MovedFit
+from survey.fitting.mechanism.hinge_choices import Depths
 from survey.fitting.sightings import sightings_of
 
 SPEC = ArchSpec(curves.elliptical(2400.0, 800.0), n_courses=60, gross_ratio=0.0)
@@ -25,7 +26,7 @@ SMALL = TrueMovement(9.0, 0.0, 0.48)
 @pytest.fixture(scope="module")
 def both() -> tuple[FinalFit, MovedFit]:
     seen = sightings_of(simulate(replace(SPEC, movement=SMALL), 3).record)
-    weighed = weigh_hypotheses(seen, None, 240.0, FitOptions())
+    weighed = weigh_hypotheses(seen, None, Depths(240.0, 240.0), FitOptions())
     return final_fit(weighed.stills[Family.ELLIPTICAL], weighed.ground), weighed.moved[Family.ELLIPTICAL]
 
 

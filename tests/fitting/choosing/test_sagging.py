@@ -12,6 +12,7 @@ from survey.curves import Family
 from survey.fitting import FitOptions, fit_arch
 from survey.fitting.choosing import sagging
 from survey.fitting.choosing.hypotheses import weigh_hypotheses
+from survey.fitting.mechanism.hinge_choices import Depths
 from survey.fitting.sightings import sightings_of
 
 SPEC = ArchSpec(curves.segmental(2600.0, 700.0), n_courses=61, gross_ratio=0.0, irregularity_mm=0.8)
@@ -40,7 +41,9 @@ def test_an_arch_on_its_curve_and_one_that_moved_do_not_hang() -> None:
 
 def test_waves_of_no_size_leave_the_evidence_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sagging, "SAG_RATIO", 1e-7)
-    weighed = weigh_hypotheses(sightings_of(simulate(SPEC, 1).record), 60.0, 240.0, FitOptions())
+    weighed = weigh_hypotheses(
+        sightings_of(simulate(SPEC, 1).record), 60.0, Depths(240.0, 240.0), FitOptions()
+    )
     grid = weighed.ground.grid
     for family in (Family.SEGMENTAL, Family.THREE_CENTRED, Family.FIVE_CENTRED):
         still = weighed.stills[family]

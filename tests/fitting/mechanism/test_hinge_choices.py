@@ -9,6 +9,7 @@ from scipy.special import logsumexp
 from survey.fitting.mechanism.hinge_choices import (
     CROWN_SHARES,
     HAUNCH_SHARES,
+    Depths,
     HingeChoices,
     choices_at_joints,
     coarse_choices,
@@ -40,7 +41,7 @@ def test_first_choices_share_one_whole(flat: bool) -> None:
 
 
 def test_coarse_choices_stand_at_joints_near_the_likely_crown() -> None:
-    choices = coarse_choices(JOINTS, np.array([0.45]), flat=False, depth_mm=240.0)
+    choices = coarse_choices(JOINTS, np.array([0.45]), flat=False, depths=Depths(240.0, 240.0))
     assert within_reach(choices)
     assert np.all(np.min(np.abs(choices.crown[:, None] - JOINTS.share), axis=1) < 1e-12)
     assert np.abs(choices.crown - 0.45).max() < 0.09
@@ -53,7 +54,7 @@ def test_coarse_choices_stand_at_joints_near_the_likely_crown() -> None:
 
 
 def test_two_likely_crowns_are_both_looked_at() -> None:
-    choices = coarse_choices(JOINTS, np.array([0.38, 0.62]), flat=True, depth_mm=0.0)
+    choices = coarse_choices(JOINTS, np.array([0.38, 0.62]), flat=True, depths=Depths(0.0, 0.0))
     assert choices.crown.min() < 0.4
     assert choices.crown.max() > 0.6
     assert set(choices.depth_mm) == {0.0}
@@ -61,12 +62,12 @@ def test_two_likely_crowns_are_both_looked_at() -> None:
 
 def test_without_joints_places_stand_a_little_apart() -> None:
     nothing = JointGaps(np.empty(0), np.empty(0), np.empty(0))
-    crown = np.unique(coarse_choices(nothing, np.array([0.5]), flat=True, depth_mm=0.0).crown)
+    crown = np.unique(coarse_choices(nothing, np.array([0.5]), flat=True, depths=Depths(0.0, 0.0)).crown)
     assert np.diff(crown).max() <= 0.03 + 1e-12
 
 
 def test_finer_choices_keep_what_is_likely() -> None:
-    coarse = coarse_choices(JOINTS, np.array([0.5]), flat=False, depth_mm=240.0)
+    coarse = coarse_choices(JOINTS, np.array([0.5]), flat=False, depths=Depths(240.0, 240.0))
     log_weight = np.where((np.abs(coarse.left - 0.17) < 1e-9) & (coarse.right == 1.0), 0.0, -30.0)
     finer = finer_choices(coarse, log_weight)
     assert within_reach(finer)
@@ -89,7 +90,7 @@ def likely(left: float, crown: float, right: float) -> tuple[HingeChoices, Hinge
         off = np.stack([choices.left - left, choices.crown - crown, choices.right - right])
         return np.asarray(-0.5 * np.sum((off / 0.015) ** 2, axis=0))
 
-    coarse = coarse_choices(JOINTS, np.array([crown]), flat=False, depth_mm=240.0)
+    coarse = coarse_choices(JOINTS, np.array([crown]), flat=False, depths=Depths(240.0, 240.0))
     finer = finer_choices(coarse, log_weight(coarse))
     weight = log_weight(finer)
     return coarse, finer.take(np.flatnonzero(weight > weight.max() - 5))

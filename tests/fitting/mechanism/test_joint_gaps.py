@@ -94,6 +94,28 @@ def test_an_edge_misread_along_the_soffit_opens_no_joint(side: int) -> None:
     assert np.max(np.abs(gaps.excess_mm[others])) < 3.0
 
 
+def test_a_joint_measured_with_a_rule_is_surer_than_its_surveyed_edges() -> None:
+    rng = np.random.default_rng(8)
+    joints = 10.0 + rng.normal(0, 0.5, 40)
+    joints[25] += 4.0
+    seen, sighted, weight = straight(joints)
+    read = seen.xy_mm + rng.normal(0, 2.0, seen.xy_mm.shape)
+    surveyed = joint_gaps(replace(seen, xy_mm=read), sighted, weight)
+    noted = {k + 1: float(joint) for k, joint in enumerate(joints) if k != 30}
+    ruled = joint_gaps(replace(seen, xy_mm=read, noted_joint_mm=noted), sighted, weight)
+    assert ruled.excess_mm[25] == pytest.approx(4.0, abs=0.8)
+    assert ruled.power[10] > 3 * surveyed.power[10]
+    # One that was not measured so is told by its edges.
+    assert ruled.excess_mm[30] == surveyed.excess_mm[30]
+    assert ruled.power[30] == surveyed.power[30]
+
+
+def test_a_few_joints_noted_tell_no_rhythm() -> None:
+    seen, sighted, weight = straight(np.full(40, 10.0))
+    few = joint_gaps(replace(seen, noted_joint_mm={3: 25.0, 4: 10.0}), sighted, weight)
+    assert few.excess_mm == pytest.approx(joint_gaps(seen, sighted, weight).excess_mm)
+
+
 def test_no_joint_is_told_across_a_gap_or_beyond_the_ring() -> None:
     gaps = joint_gaps(*straight(np.full(40, 10.0), missing=(20, 21, 22)))
     across = int(np.argmax(np.diff(gaps.share)))
