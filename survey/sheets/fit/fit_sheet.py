@@ -25,6 +25,7 @@ from survey.sheets.drawing import (
     Style,
     Text,
 )
+from survey.sheets.fit.level import level_of
 from survey.sheets.fit_words import COVERAGE, FAMILY_NAMES, chosen_words, fit_parts
 from survey.sheets.kit import ink, strip
 from survey.sheets.kit.arrangement import Arranged, further_columns, rule_beside, sheets_of, side_column
@@ -116,11 +117,16 @@ def fit_drawing(fit: ArchFit, scale: float, factor: float) -> Drawing:
     strokes, names = _residuals(fit, scale, factor)
     around = [mark_box(m) for m in on_paper(_at_origin(strokes, scale)) if isinstance(m, Circle)]
     lines = [box for shape in shapes for box in _along(shape, scale)]
-    clear = place_labels(names, keep_out=[*around, *lines])
+    ends = curve_of(fit.best.shape).point(np.array([0.0, curve_of(fit.best.shape).length_mm]))
+    level = level_of(*_pairs(ends), scale)
+    told = place_labels(level.wanted, keep_out=[*around, *lines]).texts
+    clear = place_labels(names, told, [*around, *lines])
     # Where a crowd leaves no place off the curves, a name over a curve is better than none.
     rest = [places for places in names if places[0].text in clear.left_out]
     crowded = place_labels(rest, clear.texts, around)
-    return Drawing(NAME, (*marks, *strokes, *scaled((*clear.texts, *crowded.texts), scale)))
+    return Drawing(
+        NAME, (*level.marks, *marks, *strokes, *scaled((*told, *clear.texts, *crowded.texts), scale))
+    )
 
 
 def _along(shape: ArchShape, scale: float) -> list[Box]:

@@ -72,6 +72,7 @@ def level_of(left: XY, right: XY, scale: float, *, up_mm: tuple[float, ...] = (1
             ink.SMALL_TEXT_MM,
             style,
             Anchor.MIDDLE,
+            backed=True,
         )
         for up in up_mm
         for share in (0.74, 0.26, 0.68, 0.32, 0.5)

@@ -80,8 +80,8 @@ def setting_out_pages(fit: ArchFit, plan: RebuildPlan) -> tuple[Page, ...]:
 _HOW_TO_READ = (
     "From left and from crown are running lengths in mm along the inner curve of the ring, each from its own "
     "zero, so that one wrong bay shifts no other.",
-    "x runs to the right and y upwards from the middle of the springing line, to the intrados corners of the "
-    "brick.",
+    "x runs level to the right and y plumb upwards from the middle of the fitted springing line, to the "
+    "intrados corners of the brick.",
     "Bed angle: the course's centre line above the horizontal, in degrees. Joint: after the course, towards "
     "the right; course 0 is the joint above the left springing.",
 )
@@ -307,6 +307,7 @@ def _to_model(text: Text, scale: float) -> Text:
         text.anchor,
         text.turn_rad,
         text.bold,
+        text.backed,
     )
 
 
@@ -331,7 +332,7 @@ def points_schedule(plan: RebuildPlan) -> Schedule:
             points.append((f"arcs {n} and {n + 1} meet, {side}", _pair(xy)))
     else:
         points += [(f"pin F{n}", _pair(xy)) for n, xy in enumerate(curve.foci_mm, start=1)]
-    columns = (Column("point", Anchor.LEFT), Column("x"), Column("y"))
+    columns = (Column("point", Anchor.LEFT), Column("x level"), Column("y plumb"))
     return Schedule(columns, tuple((name, figure(x, 1), figure(y, 1)) for name, (x, y) in points))
 
 

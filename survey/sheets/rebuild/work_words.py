@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from survey.rebuild.laying.laying import CLOSING, where_to_go_on
 from survey.rebuild.laying.order import KEY
 from survey.rebuild.plan import RebuildPlan, RingPlan, Scope
 from survey.rebuild.words import counted, listed
 from survey.record.model import Record
+from survey.sheets.fit.level import fall_words
 from survey.sheets.kit.schedule import figure
 
 _DRY_RING = (
@@ -31,8 +34,8 @@ def work_sentences(record: Record, plan: RebuildPlan) -> tuple[str, ...]:
     begun = where_to_go_on(plan.rings, plan.laying)
     said = [begun] if begun else []
     said += [
-        f"Check the centre: soffit span {span} mm, crown {rise} mm above the springing line, level across, "
-        "firm on its wedges.",
+        f"Check the centre: soffit span {span} mm, crown {rise} mm above the springing line, "
+        f"{_level_said(plan)}, firm on its wedges.",
         "Mark every course on the edge of the lagging from the list, from both springings and from the "
         "crown: the marks must meet.",
     ]
@@ -65,6 +68,13 @@ _REFUSED_WORK = (
     "Leave props and centre as they are. Lay no further brick and take none out until that is settled.",
     "Have the reasons looked at by whoever planned the work, and work only from a plan made anew.",
 )
+
+
+def _level_said(plan: RebuildPlan) -> str:
+    """How the springing line of the centre must lie against the level."""
+    soffit = plan.rings[0].inner
+    (x1, y1), (x2, y2) = soffit.point(np.array([0.0, soffit.length_mm])).tolist()
+    return fall_words((x1, y1), (x2, y2)) or "level across"
 
 
 _LIMIT_NAMES = {"min": "min", "max": "max", "extrados_max": "that at the back"}

@@ -13,7 +13,7 @@ from sheets.legibility import outside, overprints, said
 from survey.curves import curve_of, segmental, semicircular, setting_out
 from survey.curves.shape import Family
 from survey.fitting.result import CourseCount, Estimate, Module, Verdict
-from survey.sheets.drawing import Circle, Line, Placed, Polyline, Text
+from survey.sheets.drawing import Circle, Dash, Line, Placed, Polyline, Text
 from survey.sheets.fit.fit_sheet import (
     BAND,
     DOT,
@@ -308,3 +308,22 @@ def test_a_handbook_construction_is_named():
     words = said(fit_sheets(made.record, replace(made.fit, candidates={made.fit.chosen: best})))
     assert "It agrees with a handbook construction: thirds." in words
     assert "Figures of the chosen curve" not in words
+
+
+@EVERY
+def test_a_springing_line_out_of_level_has_the_level_drawn_and_its_fall_told(name):
+    """The fall follows from span and tilt: drawn dotted through the lower end, told to a millimetre."""
+    fit = any_case(name).fit
+    shape = fit.best.shape
+    fall = 2.0 * shape.half_span_mm * math.sin(shape.tilt_rad)
+    drawing = fit_drawing(fit, 10.0, 10.0)
+    dotted = [m for m in drawing.primitives if isinstance(m, Line) and m.style.dash is Dash.DOTTED]
+    words = [t.text for t in drawing.primitives if isinstance(t, Text) and "level" in t.text]
+    if abs(fall) < 0.5:
+        assert (dotted, words) == ([], [])
+        return
+    (line,) = dotted
+    assert line.start[1] == line.end[1] == pytest.approx(shape.springing_y_mm - abs(fall) / 2.0)
+    side = "right" if fall > 0 else "left"
+    assert all(f"{side} springing {abs(fall):.0f} higher" in told for told in words)
+    assert len(words) <= 1

@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 from itertools import combinations
 
+import numpy as np
 import pytest
 from sheets.legibility import overprints, said, sheet_texts
 from sheets.worked import works
@@ -241,3 +242,14 @@ def test_no_sentence_of_the_card_runs_into_the_cautions(made):
         assert last
         assert min(t.at[1] for t in last) > head.at[1] + 7.0
         assert overprints(card) == []
+
+
+@EVERY
+def test_the_centre_is_checked_against_its_own_fall(made):
+    soffit = made.plan.rings[0].inner
+    left, right = soffit.point(np.array([0.0, soffit.length_mm]))
+    fall = float(right[1] - left[1])
+    side = "right" if fall > 0 else "left"
+    told = "level across" if abs(fall) < 0.5 else f"{side} springing {abs(fall):.0f} higher"
+    (check,) = (s for s in work_sentences(made.record, made.plan) if s.startswith("Check the centre"))
+    assert f"springing line, {told}, firm" in check
