@@ -118,7 +118,8 @@ def fit_drawing(fit: ArchFit, scale: float, factor: float) -> Drawing:
     around = [mark_box(m) for m in on_paper(_at_origin(strokes, scale)) if isinstance(m, Circle)]
     lines = [box for shape in shapes for box in _along(shape, scale)]
     ends = curve_of(fit.best.shape).point(np.array([0.0, curve_of(fit.best.shape).length_mm]))
-    level = level_of(*_pairs(ends), scale)
+    left, right = _pairs(ends)
+    level = level_of(left, right, scale)
     told = place_labels(level.wanted, keep_out=[*around, *lines]).texts
     clear = place_labels(names, told, [*around, *lines])
     # Where a crowd leaves no place off the curves, a name over a curve is better than none.
