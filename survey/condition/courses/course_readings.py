@@ -29,7 +29,7 @@ class CourseReadings:
 
 def spread_readings(readings: EdgeReadings, rows: Ints, number: Mapping[int, int], n: int) -> CourseReadings:
     """Readings of the rows (m,) of one ring, each at the place of its counted number."""
-    at = np.array([number[int(c)] - 1 for c in readings.course[rows]], dtype=np.int64)
+    at = np.array([number[c] - 1 for c in readings.course[rows].tolist()], dtype=np.int64)
     fits = at >= 0
 
     def spread(values: Floats) -> Floats:

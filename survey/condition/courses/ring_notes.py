@@ -15,22 +15,29 @@ class RingNotes:
     """Notes of one ring in course order."""
 
     def __init__(self, notes: Mapping[int, CourseNote], recorded: Ints) -> None:
-        self._rows = [notes.get(int(label)) if label >= 0 else None for label in recorded]
+        self._n = len(recorded)
+        labels = recorded.tolist() if notes else []
+        self._rows = {i: notes[label] for i, label in enumerate(labels) if label >= 0 and label in notes}
 
     def figure(self, name: str) -> Floats:
         """One figure (n,) of the notes, NaN where blank."""
-        values = [None if row is None else getattr(row, name) for row in self._rows]
-        return np.array([np.nan if v is None else v for v in values], dtype=float)
+        found = np.full(self._n, np.nan)
+        for i, row in self._rows.items():
+            value = getattr(row, name)
+            if value is not None:
+                found[i] = value
+        return found
 
     def is_missing(self) -> np.ndarray:
         """Mask (n,) of courses noted as missing."""
-        return np.array([row is not None and row.condition is Condition.MISSING for row in self._rows])
+        found = np.zeros(self._n, dtype=bool)
+        found[[i for i, row in self._rows.items() if row.condition is Condition.MISSING]] = True
+        return found
 
     def conditions(self, missing: np.ndarray) -> tuple[Condition, ...]:
         """Condition as noted, or missing where a gap was counted."""
-        return tuple(
-            row.condition
-            if row is not None and row.condition is not Condition.UNKNOWN
-            else (Condition.MISSING if gone else Condition.UNKNOWN)
-            for row, gone in zip(self._rows, missing, strict=True)
-        )
+        found = [Condition.MISSING if gone else Condition.UNKNOWN for gone in missing.tolist()]
+        for i, row in self._rows.items():
+            if row.condition is not Condition.UNKNOWN:
+                found[i] = row.condition
+        return tuple(found)

@@ -260,7 +260,7 @@ def _face_offsets(
     whole = (points.on(Feature.FACE) | points.on(Feature.JOINT)) & (points.ring == ring.ring)
     label = np.where(places.ring == ring.ring, places.course, np.where(whole, points.course, -1))
     used = np.flatnonzero(label >= 1)
-    known = np.array([number.get(int(c), 0) for c in label[used]], dtype=np.int64)
+    known = np.array([number.get(c, 0) for c in label[used].tolist()], dtype=np.int64)
     used, at = used[known >= 1], known[known >= 1] - 1
     weight = points.sigma_mm[used] ** -2.0
     total = np.bincount(at, weight, n)

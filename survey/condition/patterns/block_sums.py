@@ -36,18 +36,19 @@ class BlockSums:
 
     Attributes
     ----------
-    total : (n + 1,) float
-        Sum over the block from 0 to a.
+    until, since : (n + 1,) float
+        Sum over the block from 0 to a, less ``F_aa`` and with it.
     before, behind : (n + 1,) float
         ``G_a``, what all before a sends to a - 1, and ``H_a``, what all from a on takes from a - 1: the sum
         over rows before a and columns from a to b is ``G_a (H_a - R_ab H_b)``, R_ab the ratios from a to b.
     log_ratio : (n + 1,) float
         Running sum of their logs.
     followed : (n + 1, n + 1) float
-        Sums from 0 to a and from 0 to b of a matrix of low rank.
+        Sums F_ab from 0 to a and from 0 to b of a matrix of low rank.
     """
 
-    total: Floats
+    until: Floats
+    since: Floats
     before: Floats
     behind: Floats
     log_ratio: Floats
@@ -55,10 +56,11 @@ class BlockSums:
 
     def __call__(self, first: Ints, behind: Ints) -> Floats:
         """Sums (m,) over blocks from first to behind the last index, (m,) each."""
-        kept = np.exp(self.log_ratio[behind] - self.log_ratio[first])
-        across = self.before[first] * (self.behind[first] - kept * self.behind[behind])
-        own = self.total[behind] - self.total[first] - 2.0 * across
-        return np.asarray(own - between(self.followed, first, behind), dtype=float)
+        # Taken from flat arrays, which is several times as fast as by two indices.
+        kept = np.exp(self.log_ratio.take(behind) - self.log_ratio.take(first))
+        across = self.before.take(first) * (self.behind.take(first) - kept * self.behind.take(behind))
+        across -= self.followed.take(first * len(self.until) + behind)
+        return np.asarray(self.until.take(behind) - self.since.take(first) - 2.0 * across, dtype=float)
 
 
 def block_sums(matrix: ChainInverse, columns: Floats, inner: Floats, *, every: int = 1) -> BlockSums:
@@ -78,11 +80,7 @@ def block_sums(matrix: ChainInverse, columns: Floats, inner: Floats, *, every: i
     columns.cumsum(axis=0, out=running[1:])
     running = running[::every]
     followed = (running @ inner) @ running.T
-    return BlockSums(total[::every], before[::every], behind[::every], log_ratio[::every], followed)
-
-
-def between(running: Floats, first: Ints, behind: Ints) -> Floats:
-    """``c_bb - c_ab - c_ba + c_aa`` (m,) of a symmetric table of sums c up to a and b."""
-    corner = np.diag(running)
-    across = running[first, behind]
-    return np.asarray(corner[behind] + corner[first] - 2.0 * across, dtype=float)
+    corner, total = np.diag(followed), total[::every]
+    return BlockSums(
+        total - corner, total + corner, before[::every], behind[::every], log_ratio[::every], followed
+    )

@@ -31,8 +31,8 @@ def twisted_face(table: RingTable, tolerances: Tolerances, fit: ArchFit) -> tupl
     across, up = (x - x.mean()) / half, (y - y.mean()) / half
     twist = across * up
     plane = np.column_stack([np.ones(len(x)), across, up])
-    freed = twist - plane @ np.linalg.lstsq(plane, twist, rcond=None)[0]
-    left = face - plane @ np.linalg.lstsq(plane, face, rcond=None)[0]
+    both = np.column_stack([twist, face])
+    freed, left = (both - plane @ np.linalg.lstsq(plane, both, rcond=None)[0]).T
     spread = scatter_of(left)
     if abs(float(freed @ left)) < 2.0 * max(spread, 0.5) * float(np.sqrt(freed @ freed)):
         return ()

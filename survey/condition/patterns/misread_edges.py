@@ -101,6 +101,8 @@ def _odds(pull: Floats, precision: Floats, known: np.ndarray) -> Floats:
     variance = 1.0 / precision[known]
     wider = variance + MISREAD_MM**2
     likelier = 0.5 * shift**2 * (1.0 / variance - 1.0 / wider) - 0.5 * np.log(wider / variance) - LOG_ODDS
+    if not (likelier > 0.0).any():
+        return odds
     around = median_filter(np.abs(shift), size=AROUND, mode="mirror")
     odds[known] = np.where(np.abs(shift) > STANDS_OUT * around, likelier, -np.inf)
     every = np.zeros(len(pull))

@@ -182,7 +182,7 @@ def _near(start: int, end: int, n: int, shortest: int) -> Windows:
 def _log_ratios(weighing: RunWeighing, windows: Windows, usual_step: float) -> Floats:
     """Log of the likelihood ratio of every run (m,), its prior counted in."""
     running = np.concatenate([[0.0], np.cumsum(weighing.pull)])
-    pull = running[windows.behind] - running[windows.first]
+    pull = running.take(windows.behind) - running.take(windows.first)
     precision = weighing.run_precision(windows.first, windows.behind)
     spread = 1.0 + usual_step**2 * np.maximum(precision, 0.0)
     gain = 0.5 * (usual_step * pull) ** 2 / spread - 0.5 * np.log(spread)
