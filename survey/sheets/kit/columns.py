@@ -55,7 +55,8 @@ def flow_parts(
     ----------
     parts : sequence of Said or Schedule
         Tables are parted between rows, sentences between one and the next; a sentence higher than a whole
-        column is cut there and ends with an ellipsis mark.
+        column is cut there and ends with an ellipsis mark. A single row is parted from its table only where
+        that saves a page.
     first : sequence of Box
         Columns of the first page, in reading order.
     further : sequence of Box
@@ -71,6 +72,14 @@ def flow_parts(
     DrawingError
         A table is wider than a column, or one of its rows higher than a whole column.
     """
+    together, parted = (_flowed(parts, first, further, least_rows=n) for n in (2, 1))
+    return together if len(together) <= len(parted) else parted
+
+
+def _flowed(
+    parts: Sequence[Part], first: Sequence[Box], further: Sequence[Box], *, least_rows: int
+) -> tuple[tuple[Primitive, ...], ...]:
+    """Parts in their columns, no fewer rows of a table parted from the others where it can be helped."""
     columns = _columns(first, further)
     page, box = next(columns)
     pages: list[list[Primitive]] = [[]]
@@ -79,7 +88,7 @@ def flow_parts(
         rest: Part | None = part
         while rest is not None:
             room = Box(box.left, box.bottom, box.width, top - box.bottom)
-            laid = _lay(rest, room, whole=top == box.top)
+            laid = _lay(rest, room, whole=top == box.top, least_rows=least_rows)
             pages[page].extend(laid.marks)
             top -= laid.height + GAP_MM if laid.marks else 0.0
             rest = laid.rest
@@ -126,11 +135,11 @@ def _columns(first: Sequence[Box], further: Sequence[Box]) -> Iterator[tuple[int
         page += 1
 
 
-def _lay(part: Part, room: Box, *, whole: bool) -> _Laid:
+def _lay(part: Part, room: Box, *, whole: bool, least_rows: int) -> _Laid:
     """As much of a part as a room holds; ``whole`` when nothing stands above it in its column."""
     if isinstance(part, Said):
         return _lay_words(part, room, whole=whole)
-    return _lay_table(part, room, whole=whole)
+    return _lay_table(part, room, whole=whole, least_rows=least_rows)
 
 
 def _lay_words(said: Said, room: Box, *, whole: bool) -> _Laid:
@@ -172,7 +181,7 @@ def _cut(sentence: str, room: Box, head_mm: float) -> str:
     return " ".join((*lines[:-1], last + "…")).removeprefix("– ")
 
 
-def _lay_table(table: Schedule, room: Box, *, whole: bool) -> _Laid:
+def _lay_table(table: Schedule, room: Box, *, whole: bool, least_rows: int) -> _Laid:
     width = schedule_width_mm(table)
     if width > room.width + 1e-9:
         raise DrawingError(
@@ -185,12 +194,15 @@ def _lay_table(table: Schedule, room: Box, *, whole: bool) -> _Laid:
             f"a row of the table {table.title!r} does not fit a column {room.height:.0f} mm high; "
             "give the table more height"
         )
-    if count == 0:
+    n_rows = len(table.rows)
+    if count < n_rows < count + least_rows:
+        count = max(n_rows - least_rows, min(count, 1))
+    if count == 0 or (count < min(least_rows, n_rows) and not whole):
         return _Laid((), 0.0, table if table.rows else None)
     kept = fixed(table)
     shown = replace(kept, rows=kept.rows[:count])
     marks = schedule_primitives(shown, room.left, room.top)
-    rest = None if count == len(table.rows) else _rest_of(kept, count)
+    rest = None if count == n_rows else _rest_of(kept, count)
     return _Laid(marks, schedule_height_mm(shown), rest)
 
 

@@ -107,3 +107,13 @@ def test_a_sheet_of_flowed_pages_can_be_made():
     pages = flow_parts([table(200)], FIRST, FURTHER)
     sheets = [Sheet("words", "Words", 297.0, 210.0, (), page) for page in pages]
     assert len(sheets) > 1
+
+
+@given(st.integers(0, 12), st.integers(2, 60))
+def test_no_row_is_parted_from_its_table_unless_that_saves_a_page(n_sentences, n_rows):
+    """Over one column of each size: however much stands above it, no piece of a table is a single row."""
+    above = [Said("Heading", ("short.",) * n_sentences)] if n_sentences else []
+    pages = flow_parts([*above, table(n_rows)], FIRST, FURTHER[:1])
+    pieces = [n for page in pages if (n := sum(text.startswith("course ") for text in words(page)))]
+    assert sum(pieces) == n_rows
+    assert min(pieces) >= 2 or len(pages) == 1
