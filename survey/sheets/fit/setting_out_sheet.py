@@ -54,6 +54,8 @@ _WORDS_MM = 128.0
 _TABLE_MM = 100.0
 """From the left side of one table below the drawing to the next."""
 _FIRST_ROW_MM = 9.0
+_SLACK_MM = 0.1
+"""So much more room than words ask for is none too much."""
 _NOTES_MM = (3.0, 2.6)
 """Capital heights tried for notes that leave their sheet half empty."""
 
@@ -71,10 +73,35 @@ def setting_out_pages(fit: ArchFit, plan: RebuildPlan) -> tuple[Page, ...]:
     foot = notes_height_mm(_HOW_TO_READ, area.width, n_columns=3) + 4.0
     room = Box(area.left, area.bottom + foot, area.width, area.height - foot - banner_height)
     reading = notes(_HOW_TO_READ, Box(area.left, area.bottom, area.width, foot - 4.0), n_columns=3)
-    for block in flow(in_large_print(courses_schedule(plan), room), room):
-        pages.append(Page(NAME, "Setting-out table of the courses", (*block, *reading, *banner)))
+    large = in_large_print(courses_schedule(plan), room)
+    blocks = flow(large, room)
+    words = _notes_below(plan, large, room) if len(blocks) == 1 else ()
+    title = "Setting-out table of the courses" + (", and notes" if words else "")
+    pages += [Page(NAME, title, (*block, *words, *reading, *banner)) for block in blocks]
+    if words:
+        return tuple(pages)
     below = Box(area.left, area.bottom, area.width, area.height - banner_height)
     return (*pages, *_notes_pages(plan, below, banner))
+
+
+def _notes_below(plan: RebuildPlan, table: Schedule, room: Box) -> tuple[Primitive, ...]:
+    """The notes below a table that stands on its page in one block, in the largest print in which they all
+    fit; nothing where they do not."""
+    low = schedule_height_mm(table) + 2 * _GAP_MM
+    if low >= room.height:
+        return ()
+    under = Box(room.left, room.bottom, room.width, room.height - low)
+    for size in (*_NOTES_MM, ink.TEXT_MM):
+        if _notes_height(plan, under.width, size) <= under.height - _SLACK_MM:
+            return tuple(m for page in _set_notes(plan, under, size) for m in page)
+    return ()
+
+
+def _notes_height(plan: RebuildPlan, width_mm: float, size: float) -> float:
+    """Height of all notes in one print, one group below the other."""
+    groups = [(title, said) for title, said in (("Mind", plan.warnings), ("Notes", plan.notes)) if said]
+    gaps_mm = 2 * _GAP_MM * (len(groups) - 1)
+    return sum(_words_height(said, title, width_mm, size) for title, said in groups) + gaps_mm
 
 
 _HOW_TO_READ = (

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from survey.sheets.drawing import Box
+from survey.sheets.drawing import Box, Primitive
 from survey.sheets.kit import ink
 from survey.sheets.kit.lettering import text_width_mm
 from survey.sheets.kit.schedule import (
@@ -16,9 +16,12 @@ from survey.sheets.kit.schedule import (
     column_widths_mm,
     pages_needed,
     schedule_height_mm,
+    schedule_primitives,
     schedule_width_mm,
 )
 
+_BESIDE_MM = 12.0
+"""Between two different tables side by side."""
 LARGE_PRINT_MM = (3.4, 3.0, 2.6, ink.TEXT_MM)
 """Capital heights tried for a table that leaves its sheet half empty."""
 
@@ -75,6 +78,23 @@ def in_large_print(schedule: Schedule, box: Box) -> Schedule:
         if best is not None and pages_needed(best, box) <= pages:
             return best
     return schedule
+
+
+def beside_each_other(schedules: Sequence[Schedule], box: Box) -> tuple[Primitive, ...] | None:
+    """Tables side by side on one page in the largest print in which they fit; None where they do not.
+
+    Columns that wrap keep their widths, so this is for tables without them.
+    """
+    for height in (*LARGE_PRINT_MM, ink.SMALL_TEXT_MM):
+        printed = [_printed(schedule, height) for schedule in schedules]
+        widths = [schedule_width_mm(schedule) for schedule in printed]
+        gaps_mm = _BESIDE_MM * (len(printed) - 1)
+        high = max(map(schedule_height_mm, printed))
+        if sum(widths) + gaps_mm <= box.width and high <= box.height:
+            lefts = [box.left + sum(widths[:k]) + k * _BESIDE_MM for k in range(len(printed))]
+            rows = zip(printed, lefts, strict=True)
+            return tuple(m for table, left in rows for m in schedule_primitives(table, left, box.top))
+    return None
 
 
 def _printed(schedule: Schedule, height_mm: float) -> Schedule:

@@ -34,7 +34,7 @@ from survey.sheets.kit.schedule import (
     schedule_primitives,
     schedule_width_mm,
 )
-from survey.sheets.kit.widths import in_large_print
+from survey.sheets.kit.widths import beside_each_other, in_large_print
 from survey.sheets.rebuild.rib_drawing import NAME, board_name, rib_drawing
 
 _WORDS_MM = 112.0
@@ -67,9 +67,13 @@ def rib_sheets(record: Record, fit: ArchFit, plan: RebuildPlan) -> tuple[Sheet, 
     below = Box(room.left, room.bottom, room.width, foot - 4.0)
     reading = notes(_HOW, below, n_columns=3, height_mm=ink.TEXT_MM)
     tables = Box(room.left, room.bottom + foot, room.width, room.height - foot)
+    ordinates, marks = ordinates_schedule(plan), marks_schedule(plan)
+    if (both := beside_each_other((ordinates, marks), tables)) is not None:
+        pages.append(Page(NAME, "Centring: ordinates and course marks", (*banner, *both, *reading)))
+        return finish(pages, TitleBlock.of(record))
     for schedule, title in (
-        (ordinates_schedule(plan), "Centring: ordinates of the rib"),
-        (marks_schedule(plan), "Centring: course marks"),
+        (ordinates, "Centring: ordinates of the rib"),
+        (marks, "Centring: course marks"),
     ):
         large = in_large_print(schedule, tables)
         pages += [Page(NAME, title, (*banner, *block, *reading)) for block in flow(large, tables)]

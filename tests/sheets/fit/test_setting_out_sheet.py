@@ -7,9 +7,10 @@ from dataclasses import replace
 import pytest
 from sheets.cases import cases
 from sheets.condition_cases import MOVES, moved
-from sheets.legibility import said
+from sheets.handmade import RingSpec, handmade
+from sheets.legibility import outside, overprints, said
 
-from survey.curves import setting_out
+from survey.curves import segmental, setting_out
 from survey.sheets.fit.setting_out_sheet import setting_out_pages
 from survey.sheets.kit.page import TitleBlock, finish
 
@@ -42,3 +43,22 @@ def test_an_arch_that_has_not_moved_has_but_one_curve() -> None:
     words, _ = words_of("segmental", has_moved=False)
     assert "How the intrados is set out" in words
     assert "How the intrados is set out," not in words
+
+
+@pytest.mark.parametrize("n_notes", [0, 3, 40, 160])
+def test_notes_stand_below_a_short_table_and_on_pages_of_their_own_below_a_long_one(n_notes):
+    made = handmade(shape=segmental(1400.0, 200.0), rings=(RingSpec(100.0, 60.0, 20),), missing=range(0))
+    said_in_full = tuple(f"Note {k}: the joints of this course are wide." for k in range(n_notes))
+    plan = replace(made.plan, warnings=(), notes=said_in_full)
+    sheets = finish(setting_out_pages(made.fit, plan), TitleBlock.of(made.record))
+    words = said(sheets)
+    assert all(f"Note {k}:" in words for k in range(n_notes))
+    assert all(overprints(sheet) == [] and outside(sheet, 10.0) == [] for sheet in sheets)
+    titles = [sheet.title for sheet in sheets[1:]]
+    table = "Setting-out table of the courses"
+    if n_notes == 3:
+        assert titles == [f"{table}, and notes"]
+    else:
+        assert titles[0] in (table, f"{table}, and notes")
+        assert n_notes < 160 or titles[:2] == [table, "Notes to the rebuild"]
+        assert n_notes or titles == [table]

@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from sheets.condition_cases import DEMOS, demo
-from sheets.legibility import said
+from sheets.legibility import outside, overprints, said
 from sheets.worked import works
 
 from survey.rebuild import plan_rebuild
@@ -192,3 +192,17 @@ def test_ordinates_are_those_of_the_csv_to_the_printed_digit(name):
         assert number(cells[3]) == pytest.approx(float(row["along_left_mm"]), abs=0.0551)
     off = [abs(float(row["x_mm"]) - float(row["from_axis_mm"])) for row in rows]
     assert max(off) > 0.2 or plan.scope is Scope.WHOLE
+
+
+@EVERY
+def test_short_tables_share_a_page(made):
+    sheets = rib_sheets(made.record, made.fit, made.plan)
+    words = said(sheets)
+    assert words.count("Ordinates, mm") >= 1
+    assert words.count("Course marks, mm") >= 1
+    titles = [sheet.title for sheet in sheets[1:]]
+    if len(marks_schedule(made.plan).rows) <= 42:
+        assert titles == ["Centring: ordinates and course marks"]
+    else:
+        assert {"Centring: ordinates of the rib", "Centring: course marks"} == set(titles)
+    assert all(overprints(sheet) == [] and outside(sheet, 10.0) == [] for sheet in sheets)
