@@ -89,7 +89,10 @@ class AlikeNearby:
 
 
 def alike_nearby(station_mm: Floats, sigma: Floats, irregularity_mm: Floats, alike_mm: Floats) -> AlikeNearby:
-    """Courses at stations (n,), read to sigma (n,), under irregularities (g,) alike over lengths (g,)."""
+    """Courses at stations (n,), read to sigma (n,), under irregularities (g,) alike over lengths (g,).
+
+    Neighbours are those next in number, also where misread edges put one before the other.
+    """
     n = len(station_mm)
     each = np.arange(n)
     chain = chain_of(Nodes(each, each, each, np.abs(np.diff(station_mm))), irregularity_mm, alike_mm)

@@ -18,12 +18,13 @@ from survey.condition.patterns.run_search import likeliest_run, windows_of
 from survey.fitting.solving.noise import Scatter
 
 
-def test_the_evidence_is_the_gaussian_likelihood_ratio() -> None:
+@pytest.mark.parametrize("exact", [1.0, 1e-6])
+def test_the_evidence_is_the_gaussian_likelihood_ratio(exact: float) -> None:
     """Against a dense Gaussian computed from its definition, one weighing at a time."""
     rng = np.random.default_rng(0)
     n = 30
     station = np.cumsum(rng.uniform(50, 70, n))
-    sigma = rng.uniform(0.5, 1.5, n)
+    sigma = exact * rng.uniform(0.5, 1.5, n)
     values = rng.normal(0, 2.0, n)
     nuisance = np.column_stack([np.ones(n), station])
     noise = course_noise(station, values, sigma, nuisance, Scatter(1.5, 100.0))
