@@ -98,7 +98,7 @@ def smooth_sag(
     weighings = _weighings(table, at, follow)
     families = sag_shapes(table.station_mm[at])
     sagging = float(np.logaddexp.reduce([log_shaped(weighings, f) for f in families])) - np.log(len(families))
-    evident = sagging - log_still(weighings)
+    evident = float(sagging - log_still(weighings))
     if evident < SAG_ABOVE:
         return None
     sag = sag_of(likeliest_shape(weighings, families), follow, evident)
