@@ -109,7 +109,7 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
     compared = Compared(order, _shapes(weighed, odds, candidates, origin), float(np.max(good, initial=0.0)))
     joint = _usual_joint(ground, 0.0 if ring is None else ring.brick_width_mm)
     verdict = verdict_of(weighed, odds, compared, joint, asked.clear_probability)
-    movement = _movement(weighed, odds, candidates, origin)
+    movement = _movement(weighed, odds, candidates, origin, _depths(record).arch_mm)
     original = candidates[chosen] if movement is None else movement.original
     looked = asked.movement and not odds.is_none
     unseen = unseen_movement(weighed) if looked and movement is None else None
@@ -180,12 +180,12 @@ def _usual_joint(ground: Ground, brick_mm: float) -> float:
 
 
 def _movement(
-    weighed: Weighed, odds: Odds, candidates: dict[Family, Candidate], origin: Floats
+    weighed: Weighed, odds: Odds, candidates: dict[Family, Candidate], origin: Floats, depth_mm: float
 ) -> Movement | None:
     if odds.is_none or odds.has_moved < MOVES_FROM:
         return None
     family = max(odds.moved, key=lambda f: odds.moved[f])
-    final = final_moved(weighed.moved[family], weighed.ground)
+    final = final_moved(weighed.moved[family], weighed.ground, depth_mm)
     before = min(candidate.rms_mm for candidate in candidates.values())
     return movement_of(final, weighed.ground, origin, odds.has_moved, before)
 

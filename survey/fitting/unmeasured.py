@@ -52,12 +52,28 @@ class Unmeasured:
 
 def _told(ring: int, courses: tuple[int, ...], fate: str) -> str:
     one = len(courses) == 1
-    named = ", ".join(str(c) for c in courses[:-1]) + f" and {courses[-1]}" if not one else str(courses[0])
+    runs = _runs(courses)
+    named = ", ".join(runs[:-1]) + f" and {runs[-1]}" if len(runs) > 1 else runs[0]
     return (
         f"{'Course' if one else 'Courses'} {named} of ring {ring} {'was' if one else 'were'} not measured, "
         f"and courses.csv does not say whether {'it is' if one else 'they are'} missing; "
         f"{'it is' if one else 'they are'} taken as {fate}: note {'its' if one else 'their'} condition there."
     )
+
+
+def _runs(courses: tuple[int, ...]) -> list[str]:
+    """Numbers in order, three or more that follow each other told by their first and last."""
+    found: list[list[int]] = []
+    for course in sorted(courses):
+        if found and course == found[-1][-1] + 1:
+            found[-1].append(course)
+        else:
+            found.append([course])
+    return [
+        told
+        for run in found
+        for told in ([f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(course) for course in run])
+    ]
 
 
 def unmeasured_courses(record: Record, ring: int, gaps: Sequence[GapCount], count: int) -> Unmeasured:

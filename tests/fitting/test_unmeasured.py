@@ -42,7 +42,7 @@ def test_one_course_alone_stands_and_a_run_is_a_hole() -> None:
     assert (found.standing, found.gone) == ((3,), (20, 21, 22, 23))
     assert "Course 3 of ring 1 was not measured" in found.told
     assert "it is taken as standing" in found.told
-    assert "Courses 20, 21, 22 and 23 of ring 1 were not measured" in found.told
+    assert "Courses 20 to 23 of ring 1 were not measured" in found.told
     assert "they are taken as missing" in found.told
 
 

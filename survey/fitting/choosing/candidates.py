@@ -16,7 +16,7 @@ from survey.curves.shape import ArchShape, Family
 from survey.errors import FitError
 from survey.fitting.choosing.fitted import ScatteredModel, figures_of
 from survey.fitting.choosing.hypotheses import Ground
-from survey.fitting.choosing.still import Still, stand_still
+from survey.fitting.choosing.still import Still, fit_guided, stand_still
 from survey.fitting.families.builds import SEMICIRCULAR
 from survey.fitting.families.priors import LIMITED
 from survey.fitting.families.standing import Standing
@@ -83,7 +83,8 @@ def final_fit(still: Still, ground: Ground) -> FinalFit:
     if why.startswith(OUT_OF_DOMAIN):
         settled = f"by the points alone {why.removeprefix(OUT_OF_DOMAIN)}"
     because = f"{settled}; its usual proportions were added"
-    return FinalFit(still, start, _covariance(still, way), standing.look(start).distance, False, because)
+    usual = fit_guided(standing, metric, still.parameters).reached
+    return FinalFit(still, usual, _covariance(still, way), standing.look(usual).distance, False, because)
 
 
 def _exists(standing: Standing, parameters: Floats) -> bool:

@@ -24,12 +24,10 @@ import numpy as np
 
 from survey.curves.shape import Family
 from survey.fitting.choosing.candidates import FinalFit
-from survey.fitting.choosing.movement import moments_of
+from survey.fitting.choosing.movement import HALF_SPAN, moments_of
 from survey.fitting.choosing.movement_fit import MovedFit
 from survey.fitting.choosing.weighed import Weighed
 
-HALF_SPAN = 2
-"""Place of the half-span among the parameters of every build."""
 NO_CHANCE = 1e-6
 
 

@@ -44,6 +44,8 @@ LIGHT = 1e-5
 """Parts of an average lighter than this change no digit that is stated."""
 CROWN = (0.4, 0.6)
 """Shares of the intrados between which an upper hinge is called the crown's."""
+HALF_SPAN = 2
+"""Place of the half-span among the parameters of every build."""
 HALVINGS = 40
 """Halvings that narrow metres down to less than a nanometre."""
 HINGE_SPOT = 0.2
@@ -72,12 +74,13 @@ class FinalMoved:
         return self.moved.motion(self.parameters)
 
 
-def final_moved(fit: MovedFit, ground: Ground) -> FinalMoved:
-    """Settle a moved family on its likeliest hinges."""
+def final_moved(fit: MovedFit, ground: Ground, depth_mm: float) -> FinalMoved:
+    """Settle a moved family on its likeliest hinges; the arch is so deep."""
     k = len(fit.original.parameters)
     weight = np.exp(fit.posterior.log_weight - fit.log_evidence)
     by_choice = weight.sum(axis=(0, 1, 2))
     mean, covariance = about_the_middle_spread(fit)
+    covariance = covariance + _by_unknown_pivots(fit, mean, depth_mm)
     choices = fit.choices
     depth = float(by_choice @ choices.depth_mm)
     settles = fit.settles > 0.5
@@ -143,12 +146,8 @@ def _middling(fit: MovedFit, weight: Floats, by_choice: Floats, spread_mm: float
 
 
 def _scatter_of(places: Floats, share: Floats, by_choice: Floats) -> Floats:
-    """Mean square departure (3,) of hinge places (3, h) from the chosen ones; springings are no haunches."""
-    same = np.ones_like(places, dtype=bool)
-    same[0] = (places[0] <= 0) == (share[0] <= 0)
-    same[2] = (places[2] >= 1) == (share[2] >= 1)
-    part = same * by_choice
-    return np.asarray(np.sum(part * (places - share[:, None]) ** 2, axis=1) / np.sum(part, axis=1))
+    """Mean square departure (3,) of hinge places (3, h), by their weights, from the chosen ones."""
+    return np.asarray((places - share[:, None]) ** 2 @ by_choice / np.sum(by_choice))
 
 
 class _Told(NamedTuple):
@@ -209,6 +208,22 @@ def about_the_middle_spread(fit: MovedFit) -> tuple[Floats, Floats]:
     middle = _middle(value, sigma, told.share)
     away = covariance[:, k] * (middle - mean[k]) / covariance[k, k]
     return mean + away, covariance + np.outer(away, away)
+
+
+def _by_unknown_pivots(fit: MovedFit, mean: Floats, depth_mm: float) -> Floats:
+    """What springings that came closer leave open (k + 2, k + 2): whether pieces turned at soffit or back.
+
+    Joints that open on the soffit turn about the back. Hinges at springings and haunches are sought on the
+    soffit, where those of a spread arch are; by how much the lever may differ, the movement may.
+    """
+    k = len(mean) - 2
+    way = np.zeros(k + 2)
+    if mean[k] < 0.0:
+        numbers = fit.original.standing.numbers(mean[:k])
+        rise = float(numbers[1] if len(numbers) > 1 else numbers[0])
+        way[k] = float(mean[k]) * depth_mm / rise
+        way[HALF_SPAN] = -way[k] / 2
+    return np.outer(way, way)
 
 
 def _middle(value: Floats, sigma: Floats, share: Floats) -> float:

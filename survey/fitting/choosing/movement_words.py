@@ -27,14 +27,19 @@ def movement_told(spread: Estimate, settlement: Estimate, hinges: tuple[Hinge, .
         none.append("a settlement of either")
     places = ", ".join(h.where for h in hinges)
     moved = " and ".join(parts)
-    turned_about = (
-        f"the arch turned in rigid pieces about hinges at {places}, opening on the {hinges[1].opens.value} "
-        "at the crown"
-    )
+    crown = hinges[1]
+    side = f"opening on the {crown.opens.value} at the crown"
+    if abs(crown.rotation_rad.value) <= TOLD_FROM * crown.rotation_rad.sigma:
+        side = "and whether anything opened at the crown cannot be told"
+    turned_about = f"the arch turned in rigid pieces about hinges at {places}, {side}"
     if parts and _as_one_piece(hinges):
         moved += ", unless it was set out so"
         turned_about = "the arch turned as one piece, with no hinge at the crown"
     told = f"{moved}; {turned_about}" if parts else turned_about
+    if spread.value < -TOLD_FROM * spread.sigma:
+        told += (
+            "; how far they came depends on whether it turned at the soffit or the back, which is not known"
+        )
     if none:
         told += f"; {' and '.join(none)} {'are' if len(none) > 1 else 'is'} not distinguishable from none"
     return f"{told[0].upper()}{told[1:]}."

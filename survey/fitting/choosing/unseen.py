@@ -179,7 +179,9 @@ def unseen_told(unseen: UnseenMovement) -> str:
         ("settlement of one springing", unseen.settlement_mm),
     )
     told = [
-        f"a {what} of up to {size:.0f} mm" if np.isfinite(size) else f"a {what}, even a large one"
+        f"a {what} of up to {size:.0f} mm"
+        if np.isfinite(size)
+        else f"a {what} about certain hinges, even a large one"
         for what, size in sizes
     ]
     both = ", or ".join(told)

@@ -108,8 +108,8 @@ def test_it_is_said_where_no_movement_is_told_and_only_there() -> None:
         ),
         (
             UnseenMovement(np.inf, 9.2),
-            "A spread of the springings, even a large one, or a settlement of one springing of up to 9 mm, "
-            "might not show in these points.",
+            "A spread of the springings about certain hinges, even a large one, or a settlement of one "
+            "springing of up to 9 mm, might not show in these points.",
         ),
     ],
 )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from recovery.simulated import ArchSpec, Other, SimulatedArch, TrueMovement, simulate
@@ -254,3 +256,14 @@ def test_a_moved_arch_is_compared_by_its_originals() -> None:
     )
     assert verdict.largest_difference_mm is not None
     assert f"lies up to {verdict.largest_difference_mm:.1f} mm from it" in verdict.because
+
+
+def test_rivals_are_measured_by_the_curve_that_carries_their_odds() -> None:
+    # A three-centred curve whose haunch arc vanishes is a segmental one, and lies nowhere far from it.
+    spec = ArchSpec(curves.segmental(4000.0, 900.0), n_courses=61, gross_ratio=0.0, point_sigma_mm=2.0)
+    rough = replace(spec, irregularity_mm=2.5)
+    for seed in (0, 2, 10):
+        verdict = fit_arch(simulate(rough, seed).record).verdict
+        assert not verdict.clear
+        assert verdict.largest_difference_mm is not None
+        assert verdict.largest_difference_mm < 15.0
