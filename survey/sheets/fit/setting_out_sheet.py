@@ -70,9 +70,10 @@ def setting_out_pages(fit: ArchFit, plan: RebuildPlan) -> tuple[Page, ...]:
         )
     ]
     banner, banner_height = refusal_banner(plan.refusals, area)
-    foot = notes_height_mm(_HOW_TO_READ, area.width, n_columns=3) + 4.0
+    how = how_to_read(plan)
+    foot = notes_height_mm(how, area.width, n_columns=3) + 4.0
     room = Box(area.left, area.bottom + foot, area.width, area.height - foot - banner_height)
-    reading = notes(_HOW_TO_READ, Box(area.left, area.bottom, area.width, foot - 4.0), n_columns=3)
+    reading = notes(how, Box(area.left, area.bottom, area.width, foot - 4.0), n_columns=3)
     large = in_large_print(courses_schedule(plan), room)
     blocks = flow(large, room)
     words = _notes_below(plan, large, room) if len(blocks) == 1 else ()
@@ -104,14 +105,23 @@ def _notes_height(plan: RebuildPlan, width_mm: float, size: float) -> float:
     return sum(_words_height(said, title, width_mm, size) for title, said in groups) + gaps_mm
 
 
-_HOW_TO_READ = (
-    "From left and from crown are running lengths in mm along the inner curve of the ring, each from its own "
-    "zero, so that one wrong bay shifts no other.",
-    "x runs level to the right and y plumb upwards from the middle of the fitted springing line, to the "
-    "intrados corners of the brick.",
-    "Bed angle: the course's centre line above the horizontal, in degrees. Joint: after the course, towards "
-    "the right; course 0 is the joint above the left springing.",
-)
+_LEAST_OFF_MM = 0.05
+"""A middle so near to the frame's is written as the same."""
+
+
+def how_to_read(plan: RebuildPlan) -> tuple[str, ...]:
+    """What the columns of the table of courses mean, and where the rib's middle stands if not at 0."""
+    soffit = plan.rings[0].inner
+    middle = float(soffit.point(np.array([0.0, soffit.length_mm]))[:, 0].mean())
+    rib = f" The rib's own middle stands at x = {figure(middle, 1)}." if abs(middle) >= _LEAST_OFF_MM else ""
+    return (
+        "From left and from crown are running lengths in mm along the inner curve of the ring, each from its "
+        "own zero, so that one wrong bay shifts no other.",
+        "x runs level to the right and y plumb upwards from the middle of the fitted springing line, to the "
+        f"intrados corners of the brick.{rib}",
+        "Bed angle: the course's centre line above the horizontal, in degrees. Joint: after the course, "
+        "towards the right; course 0 is the joint above the left springing.",
+    )
 
 
 def courses_schedule(plan: RebuildPlan) -> Schedule:

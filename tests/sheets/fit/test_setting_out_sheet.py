@@ -6,12 +6,13 @@ from dataclasses import replace
 
 import pytest
 from sheets.cases import cases
-from sheets.condition_cases import MOVES, moved
+from sheets.condition_cases import DEMOS, MOVES, demo, moved
 from sheets.handmade import RingSpec, handmade
 from sheets.legibility import outside, overprints, said
 
 from survey.curves import segmental, setting_out
-from survey.sheets.fit.setting_out_sheet import setting_out_pages
+from survey.rebuild import plan_rebuild
+from survey.sheets.fit.setting_out_sheet import how_to_read, setting_out_pages
 from survey.sheets.kit.page import TitleBlock, finish
 
 
@@ -62,3 +63,14 @@ def test_notes_stand_below_a_short_table_and_on_pages_of_their_own_below_a_long_
         assert titles[0] in (table, f"{table}, and notes")
         assert n_notes < 160 or titles[:2] == [table, "Notes to the rebuild"]
         assert n_notes or titles == [table]
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_where_the_middle_of_the_rib_stands_is_told_where_it_is_not_that_of_the_frame(name):
+    """The marks' own two ways to count x differ by it."""
+    made = demo(name)
+    plan = plan_rebuild(made.record, made.fit)
+    mark = plan.centring.marks[0]
+    off = mark.x_mm - mark.from_axis_mm
+    told = f"The rib's own middle stands at x = {off:.1f}.".replace("-", "−")
+    assert (told in " ".join(how_to_read(plan))) == (abs(off) >= 0.05)
