@@ -19,6 +19,8 @@ LENGTH_FACTORS = (0.5, 1.8)
 LONGEST_ALIKE_COURSES = 3.0
 """A longer first guess of the correlation length is taken for so many courses: what is alike over more is a
 shape, not a mason's irregularity (judgement)."""
+LEAST_PITCH_MM = 1.0
+"""Courses are further apart than this, though misread edges may put most of them in one place."""
 LEAST_IRREGULARITY_MM = 0.3
 SCATTER_SHARES = (1.0, 0.75, 0.5, 0.3)
 """Variances tried of values that scatter independently, as shares of what is seen."""
@@ -90,13 +92,23 @@ def course_noise(
     Restricted likelihood; D. A. Harville, *Biometrika* 61 (1974) 383-385 (reference from memory).
     """
     base = max(first_guess.irregularity_mm, LEAST_IRREGULARITY_MM)
-    pitch = middle_of(np.diff(station_mm))
-    alike = min(first_guess.correlation_mm, LONGEST_ALIKE_COURSES * pitch)
+    alike = min(first_guess.correlation_mm, longest_alike_mm(station_mm))
     length, irregularity = np.meshgrid(LENGTH_FACTORS, IRREGULARITY_FACTORS, indexing="ij")
     metrics = alike_nearby(station_mm, sigma, irregularity.ravel() * base, length.ravel() * alike)
     basis = independent_columns(nuisance)
     weighings = weighings_of(metrics, values, basis)
     return CourseNoise(station_mm, values, basis, weighings, weighings[0])
+
+
+def longest_alike_mm(station_mm: Floats) -> float:
+    """The longest correlation length of courses at stations (n,), from the middle one of their steps.
+
+    Examples
+    --------
+    >>> longest_alike_mm(np.array([0.0, 60.0, 120.0, 185.0])), longest_alike_mm(np.zeros(4))
+    (180.0, 3.0)
+    """
+    return LONGEST_ALIKE_COURSES * max(middle_of(np.abs(np.diff(station_mm))), LEAST_PITCH_MM)
 
 
 def independent_columns(columns: Floats) -> Floats:

@@ -6,16 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from survey.condition.courses.middles import middle_of
 from survey.condition.courses.ring_table import RingTable
 from survey.condition.hinged import hinged_deviation, off_neighbours
 from survey.condition.patterns.hinge_shapes import Courses, hinge_shapes
 from survey.condition.patterns.metrics import alike_nearby
 from survey.condition.patterns.noise_model import (
     LENGTH_FACTORS,
-    LONGEST_ALIKE_COURSES,
     CourseNoise,
     independent_columns,
+    longest_alike_mm,
 )
 from survey.condition.patterns.sag import Sag, sag_of, sag_pattern, sag_shapes
 from survey.condition.patterns.shapes import gain_under_best, likeliest_shape, log_shaped, log_still
@@ -131,9 +130,8 @@ def _tame(table: RingTable, fit: ArchFit) -> np.ndarray:
 def _weighings(table: RingTable, at: np.ndarray, follow: Floats) -> Weighings:
     """Deviations of courses under all scatters tried, what the curve can follow projected out."""
     station, sigma = table.station_mm[at], np.sqrt(table.reading_variance_mm2[at])
-    pitch = middle_of(np.abs(np.diff(station)))
     factor, irregularity = np.meshgrid(LENGTH_FACTORS, IRREGULARITIES_MM, indexing="ij")
-    alike = factor.ravel() * LONGEST_ALIKE_COURSES * pitch
+    alike = factor.ravel() * longest_alike_mm(station)
     return weighings_of(
         alike_nearby(station, sigma, irregularity.ravel(), alike), table.deviation_mm[at], follow
     )

@@ -169,3 +169,11 @@ def test_sums_over_runs_are_those_of_the_precision_written_out() -> None:
         expected = [precision[a:b, a:b].sum() for a, b in zip(first, behind, strict=True)]
         assert noise.best.run_precision(first, behind) == pytest.approx(expected, rel=1e-9, abs=1e-12)
         assert noise.own_precision == pytest.approx(np.diag(precision), rel=1e-9)
+
+
+def test_courses_misread_into_one_place_are_weighed_all_the_same() -> None:
+    station = np.where(np.arange(20) < 15, 600.0, 60.0 * np.arange(20))
+    values = np.random.default_rng(6).normal(0, 1, 20)
+    noise = course_noise(station, values, np.ones(20), np.ones((20, 1)), Scatter(1.0, 100.0))
+    template = np.where(np.arange(20) < 5, 0.0, 1.0)[:, None]
+    assert np.isfinite(fit_template(noise, template).evidence)
