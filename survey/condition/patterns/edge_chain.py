@@ -26,7 +26,8 @@ WIDTH_DRIFT_RATIO, JOINT_DRIFT_RATIO = 0.01, 0.15
 themselves (judgement): bricks of one lot are alike, joints are what a mason makes up with."""
 CROWN_RATIO = 2.0
 """From the springings to the crown joints change so many times as much (judgement)."""
-LEAST_JOINT_MM = 1.0
+LEAST_MIDDLE_MM = 1.0
+"""The usual width and joint are taken for this at least, so that a drift remains possible."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -106,8 +107,8 @@ def edge_chain(table: RingTable) -> EdgeChain:
     turn = np.where(np.arange(len(step)) % 4 == 0, 1.0, -1.0)
     width, joint = is_width.astype(float), (~is_width).astype(float)
     usual = [width, width * turn, joint, width * drift, width * crown, joint * drift, joint * crown]
-    wide = WIDTH_DRIFT_RATIO * middle_of(step[is_width])
-    open_ = JOINT_DRIFT_RATIO * max(middle_of(step[~is_width]), LEAST_JOINT_MM)
+    wide = WIDTH_DRIFT_RATIO * max(middle_of(step[is_width]), LEAST_MIDDLE_MM)
+    open_ = JOINT_DRIFT_RATIO * max(middle_of(step[~is_width]), LEAST_MIDDLE_MM)
     spread = np.array([wide, wide, open_, CROWN_RATIO * open_])
     return EdgeChain(
         step_mm=step,

@@ -10,6 +10,7 @@ from condition.factory import LaidRing, record_of
 from condition.patterns.chains import SHAPE, N, chain_of, edges_of, table_of, written_out
 
 from survey.condition.patterns.edge_chain import UNREAD_MM2, edge_chain, weighed_chain
+from survey.condition.patterns.rhythm import other_rhythms
 
 
 def test_likelihood_and_precision_are_those_of_the_gaussian_of_the_edges() -> None:
@@ -70,3 +71,10 @@ def test_a_sound_ring_is_made_of_what_is_usual() -> None:
         alternating.step_mm - chain.usual @ np.linalg.lstsq(chain.usual, alternating.step_mm, rcond=None)[0]
     )
     assert np.abs(left).max() < 1e-6
+
+
+def test_bricks_read_as_nothing_wide_may_still_drift() -> None:
+    """As where all readings are rounded to a step wider than the bricks."""
+    chain = edge_chain(table_of(record_of(SHAPE, [LaidRing(N, width_mm=0.0)])))
+    assert np.isfinite(chain.stiffness).all()
+    assert other_rhythms(chain) == ()
