@@ -302,6 +302,8 @@ def _place(hinge: Hinge, between: tuple[int, int], last: int) -> str:
 
 
 def _sign(hinge: Hinge, crack: Estimate, place: str) -> str:
+    if not hinge.is_told:
+        return f"{place}: whether a joint opened cannot be told; look for a crack on either face."
     width = f"about {crack.value:.1f} mm (± {2 * crack.sigma:.1f})"
     if hinge.opens is Opens.INTRADOS:
         return (
@@ -322,7 +324,8 @@ def _what_moved(movement: Movement) -> list[str]:
         said.append(f"The springings stand {_much(spread)} {way} than when the arch was built.")
     if abs(sunk.value) > 2 * sunk.sigma:
         which, other = ("right", "left") if sunk.value > 0 else ("left", "right")
-        said.append(f"The {which} springing has sunk {_much(sunk)} against the {other}.")
+        unless = ", unless the arch was set out so" if movement.as_one_piece else ""
+        said.append(f"The {which} springing has sunk {_much(sunk)} against the {other}{unless}.")
     if abs(drop.value) > 2 * drop.sigma:
         said.append(
             f"The crown has {'dropped' if drop.value > 0 else 'risen'} {_much(drop)} {AGAINST_SPRINGINGS}."

@@ -86,6 +86,10 @@ class Opens(StrEnum):
     EXTRADOS = "extrados"
 
 
+TOLD_FROM = 2.0
+"""A movement is told from this many of its standard uncertainties."""
+
+
 @dataclass(frozen=True, slots=True)
 class Hinge:
     """A hinge between two rigid pieces. Station on the original curve, from the left springing.
@@ -101,6 +105,11 @@ class Hinge:
     y_mm: float
     where: str
     """In words: ``left springing``, ``left haunch``, ``crown``, ``right haunch``, ``right springing``."""
+
+    @property
+    def is_told(self) -> bool:
+        """Whether its turn stands out of its uncertainty, and with it the side that opens."""
+        return abs(self.rotation_rad.value) > TOLD_FROM * self.rotation_rad.sigma
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,6 +148,13 @@ class Movement:
     rms_after_mm: float
     """RMS deviation from the moved pieces."""
     because: str = ""
+
+    @property
+    def as_one_piece(self) -> bool:
+        """Whether the arch turned whole on its springings, as it may have been built."""
+        left, crown, right = self.hinges
+        at_ends = left.where.endswith("springing") and right.where.endswith("springing")
+        return at_ends and not crown.is_told
 
 
 @dataclass(frozen=True, slots=True)

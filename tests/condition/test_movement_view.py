@@ -111,6 +111,27 @@ def test_a_factor_below_one_is_refused(factor: int) -> None:
         view_movement(record, spread_movement(), (), factor=factor)
 
 
+def test_a_hinge_that_hardly_turned_has_no_sign_of_its_own() -> None:
+    movement = spread_movement()
+    doubtful = tuple(
+        replace(h, rotation_rad=Estimate(h.rotation_rad.value, abs(h.rotation_rad.value)))
+        if h.where == "crown"
+        else h
+        for h in movement.hinges
+    )
+    sunk = replace(movement, hinges=doubtful, settlement_mm=Estimate(25.0, 3.0))
+    assert sunk.as_one_piece
+    assert not movement.as_one_piece
+    view = view_movement(record_of(SHAPE, [LaidRing(51)]), sunk, ())
+    assert view.hinges[1].sign == (
+        "At the crown: whether a joint opened cannot be told; look for a crack on either face."
+    )
+    told = next(s for s in view.sentences if "has sunk" in s)
+    assert (
+        told == "The right springing has sunk 25 mm (± 6) against the left, unless the arch was set out so."
+    )
+
+
 def test_signs_name_the_courses_the_side_and_the_width() -> None:
     record = record_of(SHAPE, [LaidRing(51)])
     courses = map_deviations(record, fit_of(record, SHAPE)).ring(1)

@@ -6,10 +6,7 @@ import numpy as np
 
 from survey.curves.shape import Family
 from survey.fitting.choosing.candidates import FinalFit
-from survey.fitting.result import Estimate, Hinge
-
-TOLD_FROM = 2.0
-"""A spread or a settlement is told from this many of its standard uncertainties."""
+from survey.fitting.result import TOLD_FROM, Estimate, Hinge
 
 
 def movement_told(spread: Estimate, settlement: Estimate, hinges: tuple[Hinge, ...]) -> str:
@@ -29,10 +26,11 @@ def movement_told(spread: Estimate, settlement: Estimate, hinges: tuple[Hinge, .
     moved = " and ".join(parts)
     crown = hinges[1]
     side = f"opening on the {crown.opens.value} at the crown"
-    if abs(crown.rotation_rad.value) <= TOLD_FROM * crown.rotation_rad.sigma:
+    if not crown.is_told:
         side = "and whether anything opened at the crown cannot be told"
     turned_about = f"the arch turned in rigid pieces about hinges at {places}, {side}"
-    if parts and _as_one_piece(hinges):
+    at_ends = all(h.where.endswith("springing") for h in (hinges[0], hinges[2]))
+    if parts and at_ends and not crown.is_told:
         moved += ", unless it was set out so"
         turned_about = "the arch turned as one piece, with no hinge at the crown"
     told = f"{moved}; {turned_about}" if parts else turned_about
@@ -43,13 +41,6 @@ def movement_told(spread: Estimate, settlement: Estimate, hinges: tuple[Hinge, .
     if none:
         told += f"; {' and '.join(none)} {'are' if len(none) > 1 else 'is'} not distinguishable from none"
     return f"{told[0].upper()}{told[1:]}."
-
-
-def _as_one_piece(hinges: tuple[Hinge, ...]) -> bool:
-    """Whether the whole arch turned on its springings, its two halves alike as far as can be told."""
-    left, crown, right = hinges
-    alike = abs(crown.rotation_rad.value) <= TOLD_FROM * crown.rotation_rad.sigma
-    return alike and left.where.endswith("springing") and right.where.endswith("springing")
 
 
 def out_of_level_told(final: FinalFit) -> str:

@@ -94,7 +94,9 @@ def _parts(fit: ArchFit, map_: DeviationMap) -> list[Part]:
 def hinge_key(movement: Movement) -> Schedule:
     """What the numbers at the arrowheads mean."""
     columns = (Column("no."), Column("hinge", Anchor.LEFT), Column("opens at", Anchor.LEFT))
-    rows = tuple((str(n), h.where, h.opens.value) for n, h in enumerate(movement.hinges, start=1))
+    rows = tuple(
+        (str(n), h.where, h.opens.value if h.is_told else "–") for n, h in enumerate(movement.hinges, start=1)
+    )
     return Schedule(columns, rows, "Hinges")
 
 

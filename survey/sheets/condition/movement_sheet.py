@@ -168,7 +168,7 @@ def hinge_table(view: MovementView) -> Schedule:
                 hinge.where,
                 _beside(hinge.where, left, right),
                 _with_interval(hinge.station_mm, 0),
-                hinge.opens.value,
+                hinge.opens.value if hinge.is_told else "–",
                 _with_interval(turn, 2),
                 _with_interval(view_of.crack_mm, 1),
             )
