@@ -32,6 +32,8 @@ NO_HINGES_ABOVE = 2.0
 """Evidence it needs against hinged pieces where no movement is told."""
 DOUBT_ABOVE = 3.5
 """The same where one is. Of 480 simulated arches that did move none was told to hang smoothly."""
+SURE_TO_HANG = 0.9
+"""From this probability the fit has found the sag by itself: it need only be deeper than the tolerance."""
 IRREGULARITIES_MM = (0.5, 0.9, 1.6, 2.8, 4.5)
 HOPELESS_BELOW = 0.0
 """What the best sag gains at least, under the scatter likeliest without any, where there is one (of 91 found
@@ -87,7 +89,8 @@ def smooth_sag(
     about hinges at every place hinges may have, not the fit's alone, with a spread, or a spread and a
     settlement. What the curve can follow is left out of all three.
     """
-    if fit.movement is None and _is_hopeless(noise):
+    hangs = fit.hangs_smoothly > SURE_TO_HANG
+    if fit.movement is None and not hangs and _is_hopeless(noise):
         return None
     tame = known if fit.movement is None else _tame(table, fit)
     at = np.flatnonzero(tame)
@@ -98,12 +101,13 @@ def smooth_sag(
     families = sag_shapes(table.station_mm[at])
     sagging = float(np.logaddexp.reduce([log_shaped(weighings, f) for f in families])) - np.log(len(families))
     evident = float(sagging - log_still(weighings))
-    if evident < SAG_ABOVE:
+    if evident < SAG_ABOVE and not hangs:
         return None
     sag = sag_of(likeliest_shape(weighings, families), follow, evident)
     if sag.depth_mm <= tolerances.intrados_mm:
         return None
-    smoother = sagging - _log_hinged(fit, table, at, weighings)
+    # Where a movement came near, the fit has weighed hinged pieces against a sag with all their freedoms.
+    smoother = np.inf if hangs else sagging - _log_hinged(fit, table, at, weighings)
     if fit.movement is None:
         if smoother < NO_HINGES_ABOVE:
             return None

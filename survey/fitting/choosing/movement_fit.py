@@ -238,7 +238,9 @@ def _settled(
             return None
         near = choices_at_joints(likely.coarse, choices, fine.joints, flat=likely.flat)
         told = (
-            _those_that_matter(fine, near, one, likely.motions) if len(near.crown) <= MOST_LOOKED_AT else None
+            _those_that_matter(fine, near, one, likely.motions)
+            if 0 < len(near.crown) <= MOST_LOOKED_AT
+            else None
         )
         if told is None or len(told.crown) == 0:
             break

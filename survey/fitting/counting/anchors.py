@@ -174,6 +174,9 @@ def _without_gross(anchors: Anchors) -> Anchors:
     step = np.diff(anchors.middle_mm)
     count = np.diff(anchors.course)
     pitch = float(np.median(step[count == 1])) if (count == 1).any() else float(np.median(step / count))
+    if pitch <= 0.0:
+        # Read in one place, courses tell no pitch to judge any of them by.
+        return anchors
     whole = np.where(np.abs(step / pitch - count) < 1.0, count, np.maximum(np.round(step / pitch), 1))
     off = step - whole * pitch
     scatter = max(1.4826 * float(np.median(np.abs(off))), 1.0)

@@ -25,6 +25,7 @@ LARGEST_STEP = 0.03
 HAUNCHES = (0.1, 0.17, 0.24, 0.31)
 FINER = 0.03
 """Step of haunch hinges about the likely ones of the coarse round."""
+NO_STEP = 1e-9
 REACH = 0.03
 """How far from a likely haunch hinge joints are looked at."""
 SAME_JOINT = 0.002
@@ -178,8 +179,9 @@ def _all(left: _Places, crown: _Places, right: _Places, depth_mm: Floats) -> Hin
 
 def _filled(places: Floats, largest: float) -> Floats:
     """Places in order with more put in evenly where they stand further apart than the largest step."""
+    # Joints read in one place are one place.
+    apart = places[np.append(True, np.diff(places) > NO_STEP)]
     parts = [
-        np.linspace(a, b, max(int(np.ceil((b - a) / largest)), 1), endpoint=False)
-        for a, b in pairwise(places)
+        np.linspace(a, b, max(int(np.ceil((b - a) / largest)), 1), endpoint=False) for a, b in pairwise(apart)
     ]
-    return np.concatenate([*parts, places[-1:]])
+    return np.concatenate([*parts, apart[-1:]])

@@ -10,11 +10,14 @@ import pytest
 from condition.factory import LaidRing, fit_of, record_of
 from condition.test_movement_view import SHAPE as SMALL
 from condition.test_movement_view import moved_record, spread_movement
+from recovery.flaws import Flaw, flawed
+from recovery.simulated import ArchSpec, simulate
 
 from survey.condition import Pattern, map_deviations
 from survey.condition.patterns.sag import sag_shapes
-from survey.curves import semicircular
+from survey.curves import segmental, semicircular
 from survey.curves.protocol import Floats
+from survey.fitting import fit_arch
 
 SHAPE = semicircular(1500.0)
 N = 76
@@ -77,3 +80,14 @@ def test_dents_hang_by_one_and_meet_the_curve_without_a_kink() -> None:
     assert dent.max() == 0.0
     slope = np.gradient(dent, station, axis=0)
     assert np.abs(np.diff(slope, axis=0)).max() < 0.05 * np.abs(slope).max()
+
+
+def test_a_sag_the_fit_has_found_is_named_if_it_is_deep_enough() -> None:
+    spec = ArchSpec(segmental(2600.0, 700.0), n_courses=61, gross_ratio=0.0, irregularity_mm=0.8)
+    record = flawed(simulate(spec, 1), Flaw.SAG, 1).record
+    fit = fit_arch(record)
+    assert fit.hangs_smoothly > 0.9
+    named = [p for p in map_deviations(record, fit).patterns if p.name == "smooth sag"]
+    assert len(named) == 1
+    shallow = replace(record, tolerances=replace(record.tolerances, intrados_mm=60.0))
+    assert not [p for p in map_deviations(shallow, fit).patterns if p.name == "smooth sag"]

@@ -147,3 +147,12 @@ def test_hinges_at_one_joint_are_the_same_though_seen_from_elsewhere() -> None:
     assert finer.same_places(finer._replace(left=finer.left + 1e-4))
     assert not finer.same_places(finer._replace(left=finer.left + 0.01))
     assert not finer.same_places(finer._replace(depth_mm=240.0 - finer.depth_mm))
+
+
+def test_joints_read_in_one_place_are_one_place() -> None:
+    share = np.sort(np.append(JOINTS.share, [CROWN_SHARES[0], JOINTS.share[30], JOINTS.share[10]]))
+    twice = JointGaps(share, np.zeros(64), np.zeros(64))
+    choices = coarse_choices(twice, np.array([0.33, 0.5]), flat=False, depths=Depths(240.0, 240.0))
+    assert np.isfinite(choices.log_prior).all()
+    finer = choices.take(np.flatnonzero(choices.left > 0)[:1])._replace(left=JOINTS.share[10:11])
+    assert np.isfinite(choices_at_joints(choices, finer, twice, flat=False).log_prior).all()
