@@ -1,6 +1,7 @@
 """Course by course: deviations, joints, missing courses, patterns of distress, and movement made visible."""
 
-from survey.condition.comparing.compare import Comparison, CourseMovement, compare_records
+from survey.condition.comparing.compare import Comparison, compare_records
+from survey.condition.comparing.movement import CourseMovement
 from survey.condition.comparing.tie import SurveyTie, Tie
 from survey.condition.deviations import map_deviations
 from survey.condition.kinematics import ThreeHinges

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from survey.condition.comparing.movement import CourseMovement, End, MovedPiece
+from survey.condition.comparing.pieces import RigidPiece, Steps, part_ring
 from survey.condition.comparing.same_arch import (
     Common,
     asked,
@@ -13,8 +15,8 @@ from survey.condition.comparing.same_arch import (
     check_same_arch,
     doubts_of_courses,
 )
-from survey.condition.comparing.tie import SurveyTie, Tie, tie_surveys
-from survey.condition.words import capital, course_list
+from survey.condition.comparing.tie import SurveyTie, tie_surveys
+from survey.condition.comparing.told import Sizes, is_moving, sentences
 from survey.curves import curve_of
 from survey.curves.protocol import Curve, Floats
 from survey.fitting.collars import with_found_collars
@@ -26,32 +28,12 @@ from survey.record.model import Edge, Feature, Record
 
 ANY_CHANCE = 0.05
 """Chance that noise alone makes any course of a ring seem to have moved."""
-SURE_SIGMAS = 2.6
-"""Spread, settlement and crown are told beyond this: noise alone does that once in a hundred times."""
 CROWN_SHARE = 0.1
 """The crown's movement is the median over the courses within this share of the arch on either side of it."""
 FEWEST_AT_CROWN = 3
 """With fewer courses about the crown its movement is not told: one of them may be a loose brick."""
 APART_SIGMAS = 5.0
 """Edges of one course that moved this much differently: one of the four readings is wrong."""
-
-
-@dataclass(frozen=True, slots=True)
-class CourseMovement:
-    """How one course moved from the first survey to the second, in the first one's arch frame.
-
-    ``outwards_mm`` is along the normal (negative: into the opening), ``along_mm`` along the soffit towards
-    the right springing. ``moved`` where that is beyond both uncertainties; ``misread`` where its edges cannot
-    all be right.
-    """
-
-    ring: int
-    course: int
-    station_mm: float
-    outwards_mm: Estimate
-    along_mm: Estimate
-    moved: bool
-    misread: bool
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -66,10 +48,13 @@ class Comparison:
         Courses read in both.
     spread_mm, settlement_mm, crown_drop_mm : Estimate
         Springings further apart, right one lower than the left, crown lower than the tied points would have
-        it (the datum points; else the mean level of the springings); NaN where not measured in both.
+        it (the datum points; else the mean level of the springings); NaN where not measured in both. The
+        settlement is NaN, its uncertainty infinite, where the tie cannot see it.
     sentences : tuple of str
     doubts : tuple of str
         Why this may not be one arch; what moved is told after them.
+    pieces : tuple of MovedPiece
+        Long pieces of a ring that went as one.
     """
 
     record_a: str
@@ -81,13 +66,15 @@ class Comparison:
     crown_drop_mm: Estimate
     sentences: tuple[str, ...]
     doubts: tuple[str, ...] = ()
+    pieces: tuple[MovedPiece, ...] = ()
 
 
 def compare_records(record_a: Record, fit_a: ArchFit, record_b: Record, fit_b: ArchFit) -> Comparison:
     """Bring the second survey onto the first and say what moved.
 
     The surveys are tied by datum points of the same name, or, where fewer than two are common, by the
-    springings; then a movement of the springings together cannot be seen.
+    springings; then a movement of the springings together cannot be seen, and a settlement of one only where
+    y is plumb in both records.
 
     Parameters
     ----------
@@ -106,7 +93,7 @@ def compare_records(record_a: Record, fit_a: ArchFit, record_b: Record, fit_b: A
     record_a, record_b = with_found_collars(record_a, fit_a), with_found_collars(record_b, fit_b)
     curve = curve_of(fit_a.best.shape)
     a, b = _read(record_a, fit_a), _read(record_b, fit_b)
-    courses = _course_movements(curve, a, b, tie)
+    courses, pieces = _course_movements(curve, a, b, tie)
     doubts += doubts_of_courses(_common(a, b, courses))
     spread, settlement = _springing_movement(record_a, fit_a, record_b, fit_b, tie)
     crown = _crown_drop(curve, courses, tie)
@@ -118,8 +105,9 @@ def compare_records(record_a: Record, fit_a: ArchFit, record_b: Record, fit_b: A
         spread_mm=spread,
         settlement_mm=settlement,
         crown_drop_mm=crown,
-        sentences=(*asked(doubts), *_sentences(tie, courses, spread, settlement, crown)),
+        sentences=(*asked(doubts), *sentences(tie, courses, pieces, Sizes(spread, settlement, crown))),
         doubts=doubts,
+        pieces=pieces,
     )
 
 
@@ -167,39 +155,104 @@ def _common(a: _Places, b: _Places, courses: tuple[CourseMovement, ...]) -> Comm
     return Common(n_a, n_b, len(first), sum(c.misread for c in first), pitches)
 
 
-def _course_movements(curve: Curve, a: _Places, b: _Places, tie: SurveyTie) -> tuple[CourseMovement, ...]:
+def _course_movements(
+    curve: Curve, a: _Places, b: _Places, tie: SurveyTie
+) -> tuple[tuple[CourseMovement, ...], tuple[MovedPiece, ...]]:
+    """Every course read in both, and the long pieces they went in.
+
+    Notes
+    -----
+    Half the chance of a movement told by noise goes to movement against the tied points, half to movement
+    against the neighbours.
+    """
     _, in_a, in_b = np.intersect1d(a.key, b.key, return_indices=True)
     if len(in_a) == 0:
-        return ()
+        return (), ()
     xy = a.xy[in_a]
     step = tie.carry(b.xy[in_b]) - xy
     variance = a.sigma[in_a] ** 2 + b.sigma[in_b] ** 2
     station = curve.locate(xy).station_mm
-    normal, tangent = curve.normal(station), curve.tangent(station)
-    moved = np.stack([np.einsum("ij,ij->i", step, axis) for axis in (normal, tangent)], axis=1)
+    axes = np.stack([curve.normal(station), curve.tangent(station)], axis=1)
+    moved = np.einsum("ij,ikj->ik", step, axes)
     courses, row = np.unique(a.key[in_a] // 8, return_inverse=True)
     weight = 1.0 / variance
     total = np.bincount(row, weight)
     mean = np.stack([np.bincount(row, weight * moved[:, k]) / total for k in (0, 1)], axis=1)
     middle = np.bincount(row, weight * station) / total
-    apart = np.abs(moved - mean[row]).max(axis=1) / np.sqrt(variance)
-    misread = np.bincount(row, apart > APART_SIGMAS) > 0
-    at, out, along = curve.point(middle), curve.normal(middle), curve.tangent(middle)
-    sigma = np.sqrt(np.stack([1 / total + tie.variance(at, axis) for axis in (out, along)], axis=1))
-    limit = -2.0 * np.log(ANY_CHANCE / len(courses))
+    misread = np.bincount(row, np.abs(moved - mean[row]).max(axis=1) / np.sqrt(variance) > APART_SIGMAS) > 0
+    at = curve.point(middle)
+    axes = np.stack([curve.normal(middle), curve.tangent(middle)], axis=1)
+    sigma = np.sqrt(np.stack([1 / total + tie.variance(at, axes[:, k]) for k in (0, 1)], axis=1))
+    limit = -2.0 * np.log(ANY_CHANCE / 2 / len(courses))
     beyond = ((mean / sigma) ** 2).sum(axis=1) > limit
+    steps = Steps(courses, at, np.einsum("ik,ikj->ij", mean, axes), 1.0 / np.sqrt(total), ~misread)
+    alone, alone_sigma, pieces = _by_pieces(steps, axes, tie)
+    by_itself = ((alone / alone_sigma) ** 2).sum(axis=1) > limit
     return tuple(
         CourseMovement(
-            int(courses[i] // 10_000),
-            int(courses[i] % 10_000),
-            float(middle[i]),
-            Estimate(float(mean[i, 0]), float(sigma[i, 0])),
-            Estimate(float(mean[i, 1]), float(sigma[i, 1])),
-            bool(beyond[i] and not misread[i]),
-            bool(misread[i]),
+            ring=int(courses[i] // 10_000),
+            course=int(courses[i] % 10_000),
+            station_mm=float(middle[i]),
+            outwards_mm=Estimate(float(mean[i, 0]), float(sigma[i, 0])),
+            along_mm=Estimate(float(mean[i, 1]), float(sigma[i, 1])),
+            moved=bool((beyond[i] or by_itself[i]) and not misread[i]),
+            misread=bool(misread[i]),
+            alone_outwards_mm=Estimate(float(alone[i, 0]), float(alone_sigma[i, 0])),
+            alone_along_mm=Estimate(float(alone[i, 1]), float(alone_sigma[i, 1])),
+            by_itself=bool(by_itself[i] and not misread[i]),
         )
         for i in range(len(courses))
+    ), pieces
+
+
+def _by_pieces(steps: Steps, axes: Floats, tie: SurveyTie) -> tuple[Floats, Floats, tuple[MovedPiece, ...]]:
+    """How far every course went alone (n, 2), along its axes (n, 2, 2), its sigma, and what moved as one."""
+    n = len(steps.course)
+    alone, sigma = np.full((n, 2), np.nan), np.full((n, 2), np.nan)
+    told: list[MovedPiece] = []
+    for ring in np.unique(steps.course // 10_000):
+        on = np.flatnonzero(steps.course // 10_000 == ring)
+        own = Steps(
+            steps.course[on] % 10_000,
+            steps.xy_mm[on],
+            steps.step_mm[on],
+            steps.sigma_mm[on],
+            steps.usable[on],
+        )
+        parting = part_ring(own)
+        alone[on] = np.einsum("ij,ikj->ik", parting.apart_mm, axes[on])
+        sigma[on] = np.sqrt(np.einsum("ij,ikj->ik", parting.variance_mm2, axes[on] ** 2))
+        for piece in parting.pieces:
+            found = _moved_piece(int(ring), own, piece, tie)
+            if is_moving(found):
+                told.append(found)
+    return alone, sigma, tuple(told)
+
+
+def _moved_piece(ring: int, steps: Steps, piece: RigidPiece, tie: SurveyTie) -> MovedPiece:
+    n = len(steps.course)
+    turn = float(np.hypot(piece.covariance[2, 2] ** 0.5, tie.turn_rad.sigma))
+    width = float(np.ptp(steps.xy_mm[[piece.start, piece.end - 1], 0]))
+    return MovedPiece(
+        ring=ring,
+        first_course=int(steps.course[piece.start]),
+        last_course=int(steps.course[piece.end - 1]),
+        share=(piece.end - piece.start) / n,
+        middle_share=(piece.start + piece.end) / 2 / n,
+        left_end=_end(steps.xy_mm[piece.start], piece, tie),
+        right_end=_end(steps.xy_mm[piece.end - 1], piece, tie),
+        turn_rad=Estimate(float(piece.motion[2]), turn),
+        fall_mm=Estimate(-width * float(piece.motion[2]), width * turn),
     )
+
+
+def _end(place: Floats, piece: RigidPiece, tie: SurveyTie) -> End:
+    """How a place (2,) moved with its piece."""
+    xy = np.stack([place, place])
+    step = piece.step_at(xy)[0]
+    sigma = np.sqrt(piece.variance_at(xy)[0] + tie.variance(xy, np.eye(2)))
+    right, up = (Estimate(float(step[k]), float(sigma[k])) for k in (0, 1))
+    return End(right, up)
 
 
 def _springing_movement(
@@ -215,8 +268,9 @@ def _springing_movement(
     change = step[1] - step[0]
     variance = float(var_a.sum() + var_b.sum())
     span = float(np.hypot(*(xy_a[1] - xy_a[0])))
-    level = np.inf if tie.by is Tie.SPRINGINGS else np.sqrt(variance + (span * tie.turn_rad.sigma) ** 2)
-    return Estimate(float(change[0]), float(np.sqrt(variance))), Estimate(float(-change[1]), float(level))
+    level = float(np.sqrt(variance + (span * tie.turn_rad.sigma) ** 2))
+    settlement = Estimate(float(-change[1]), level) if tie.sees_settlement else Estimate(float("nan"), np.inf)
+    return Estimate(float(change[0]), float(np.sqrt(variance))), settlement
 
 
 def _springings(record: Record, fit: ArchFit) -> tuple[Floats, Floats] | None:
@@ -252,87 +306,3 @@ def _crown_drop(curve: Curve, courses: tuple[CourseMovement, ...], tie: SurveyTi
     independent = 0.5 * np.pi * float(np.maximum(own - common, 0.0).sum()) / len(near) ** 2
     rise = normal[:, 1] * outwards + tangent[:, 1] * along
     return Estimate(float(-np.median(rise)), float(np.sqrt(common + independent)))
-
-
-def _sentences(
-    tie: SurveyTie,
-    courses: tuple[CourseMovement, ...],
-    spread: Estimate,
-    settlement: Estimate,
-    crown: Estimate,
-) -> tuple[str, ...]:
-    said = [tie.because]
-    if _is_sure(spread):
-        way = "further apart" if spread.value > 0 else "closer together"
-        said.append(f"The springings stand {_much(spread)} {way} than before.")
-    if _is_sure(settlement):
-        which = "right" if settlement.value > 0 else "left"
-        said.append(f"The {which} springing has sunk {_much(settlement)} against the other.")
-    if _is_sure(crown):
-        way = "dropped" if crown.value > 0 else "risen"
-        said.append(f"The crown has {way} {_much(crown)} {_crown_reference(tie)}.")
-    said.extend(_run_sentences(courses))
-    if len(said) == 1:
-        said.append("Nothing moved beyond the uncertainty of the two surveys.")
-    said.extend(_misread_sentences(courses))
-    return tuple(said)
-
-
-def _misread_sentences(courses: tuple[CourseMovement, ...]) -> list[str]:
-    """One sentence a ring, courses in a row told by the first and the last."""
-    said = []
-    for ring in sorted({c.ring for c in courses}):
-        number = [c.course for c in courses if c.ring == ring and c.misread]
-        if not number:
-            continue
-        said.append(
-            f"The edges of {course_list(number)} of ring {ring} moved too differently to be right: "
-            "measure again."
-        )
-    return said
-
-
-def _crown_reference(tie: SurveyTie) -> str:
-    """What the movement of the crown is measured from."""
-    if tie.by is Tie.DATUM:
-        return "against the datum points"
-    return "against the mean level of the springings"
-
-
-def _is_sure(size: Estimate) -> bool:
-    return bool(np.isfinite(size.sigma) and abs(size.value) > SURE_SIGMAS * size.sigma)
-
-
-def _much(size: Estimate) -> str:
-    return f"{abs(size.value):.1f} mm (± {2 * size.sigma:.1f})"
-
-
-def _goes_on(last: CourseMovement, course: CourseMovement) -> bool:
-    same_way = (last.outwards_mm.value > 0) == (course.outwards_mm.value > 0)
-    return last.ring == course.ring and course.course - last.course <= 2 and same_way
-
-
-def _run_sentences(courses: tuple[CourseMovement, ...]) -> list[str]:
-    """One sentence a run of courses that moved the same way; a single still course does not end a run.
-
-    Only courses that moved are listed in it.
-    """
-    runs: list[list[CourseMovement]] = []
-    for course in (c for c in courses if c.moved):
-        last = runs[-1][-1] if runs else None
-        if last is not None and _goes_on(last, course):
-            runs[-1].append(course)
-        else:
-            runs.append([course])
-    said = []
-    for run in runs:
-        most = max(run, key=lambda c: abs(c.outwards_mm.value))
-        where = capital(course_list([c.course for c in run]))
-        way = "outwards" if most.outwards_mm.value > 0 else "into the opening"
-        upto = "" if len(run) == 1 else "up to "
-        along = max(run, key=lambda c: abs(c.along_mm.value)).along_mm
-        said.append(
-            f"{where} of ring {run[0].ring} moved {upto}{_much(most.outwards_mm)} {way}"
-            + (f" and {upto}{_much(along)} along the soffit." if _is_sure(along) else ".")
-        )
-    return said

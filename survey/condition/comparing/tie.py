@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -14,6 +14,19 @@ from survey.record.model import Edge, Feature, Record
 
 DISTURBED_SIGMAS = 3.5
 """A datum that misses by more than this was disturbed; it is left out while at least three remain."""
+PLUMB_BY_INSTRUMENT_RAD = 0.0002
+"""How plumb the z of a site grid stands (standard uncertainty): levelled instruments keep a fifth of a
+millimetre in a metre with ease (this project's judgement)."""
+PLUMB_BY_HAND_RAD = 0.001
+"""How plumb y stands in points without z: a spirit level is read to a millimetre in a metre (judgement)."""
+TURNED_FRAME_RAD = 0.02
+"""Springing lines turned against each other by more than this, without z: a frame that was never levelled is
+likelier than a springing that sank by a fiftieth of the span (judgement)."""
+LAID_ALONG_SHARE = 1e-7
+"""Springings whose heights differ by less than this share of the span have the same height to any digit."""
+UNSEEN_SETTLEMENT = (
+    "Whether one springing sank cannot be seen in this tie: measure two datum points next time."
+)
 
 
 class Tie(StrEnum):
@@ -42,6 +55,10 @@ class SurveyTie:
         Root mean square of what the tied points still miss.
     because : str
         In a sentence.
+    sees_settlement : bool
+        False where the springings themselves gave the turn, so that neither can be seen to sink.
+    is_plumb_by_hand : bool
+        Whether a settlement rests on a y that no levelled instrument gave.
     """
 
     by: Tie
@@ -52,6 +69,8 @@ class SurveyTie:
     centre_mm: tuple[float, float]
     misfit_mm: float
     because: str
+    sees_settlement: bool = True
+    is_plumb_by_hand: bool = False
 
     def carry(self, xy_mm: Floats) -> Floats:
         """Points (n, 2) of the later survey in the earlier frame."""
@@ -67,6 +86,9 @@ class SurveyTie:
 
 def tie_surveys(record_a: Record, fit_a: ArchFit, record_b: Record, fit_b: ArchFit) -> SurveyTie:
     """Tie two surveys by datum points of the same name, or by the springings where fewer than two are common.
+
+    Tied by the springings the later survey is shifted only, so that they may be seen to sink against each
+    other, unless one of the records may be out of plumb: then it is turned as well.
 
     Raises
     ------
@@ -84,10 +106,16 @@ def tie_surveys(record_a: Record, fit_a: ArchFit, record_b: Record, fit_b: ArchF
             "the two surveys have neither two datum points of the same name nor both springings in common; "
             "measure the springings, or the first survey's datum points, again"
         )
-    tie = _rigid(Tie.SPRINGINGS, names, a, b)
-    return _said(
-        tie, "The surveys are tied by their springings: what both springings did together cannot be seen."
-    )
+    turned = _rigid(Tie.SPRINGINGS, names, a, b)
+    why = _why_not_plumb(record_a, record_b, _arrays(names, a)[0], _arrays(names, b)[0])
+    if why:
+        return replace(
+            turned,
+            because=f"The surveys are tied by their springings and turned by them, since {why}: what both "
+            f"springings did together cannot be seen. {UNSEEN_SETTLEMENT}",
+            sees_settlement=False,
+        )
+    return _level(turned, names, a, b, by_hand=not (record_a.has_depth and record_b.has_depth))
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,19 +161,54 @@ def _tie_by_datums(names: tuple[str, ...], a: dict[str, _Spot], b: dict[str, _Sp
         said += f" {', '.join(left_out)} was left out: it no longer stands where it stood."
     elif _misses(tie, a, b).max() > DISTURBED_SIGMAS:
         said += " They agree worse than their uncertainty allows: one of them may have been disturbed."
-    return _said(tie, said)
+    return replace(tie, because=said)
 
 
-def _said(tie: SurveyTie, because: str) -> SurveyTie:
-    return SurveyTie(
-        tie.by,
-        tie.names,
-        tie.turn_rad,
-        tie.shift_mm,
-        tie.shift_variance_mm2,
-        tie.centre_mm,
-        tie.misfit_mm,
-        because,
+def _why_not_plumb(record_a: Record, record_b: Record, xy_a: Floats, xy_b: Floats) -> str:
+    """Why y may not be plumb in both, as a clause; blank where it is. ``xy`` (2, 2): both springings."""
+    lines = (xy_a[1] - xy_a[0], xy_b[1] - xy_b[0])
+    if record_a.has_depth and record_b.has_depth:
+        return ""
+    for which, record, line in zip(("earlier", "later"), (record_a, record_b), lines, strict=True):
+        if not record.has_depth and abs(line[1]) < LAID_ALONG_SHARE * abs(line[0]):
+            return (
+                f"the {which} one has no z and gives both springings the same height to the last digit, as "
+                "where x was laid along the string between them"
+            )
+    rise_a, rise_b = (float(np.arctan2(line[1], line[0])) for line in lines)
+    if abs(rise_b - rise_a) > TURNED_FRAME_RAD:
+        fall = abs(rise_b - rise_a) * float(np.hypot(*lines[0]))
+        return (
+            f"their springing lines lie {fall:.0f} mm over the span out of level with each other, and "
+            "without z that may be a frame out of plumb as well as a springing that sank"
+        )
+    return ""
+
+
+def _level(
+    turned: SurveyTie, names: tuple[str, ...], a: dict[str, _Spot], b: dict[str, _Spot], *, by_hand: bool
+) -> SurveyTie:
+    """Tied by the middle of the springings, y plumb in both.
+
+    Notes
+    -----
+    The middle is not weighted, so that it is the mean level of the springings whichever was measured better.
+    """
+    (xy_a, var_a), (xy_b, var_b) = _arrays(names, a), _arrays(names, b)
+    middle = xy_a.mean(axis=0)
+    shift = middle - xy_b.mean(axis=0)
+    plumb = PLUMB_BY_HAND_RAD if by_hand else PLUMB_BY_INSTRUMENT_RAD
+    said = f"y taken as plumb in both to {1000 * plumb:g} mm in a metre" if by_hand else "y plumb in both"
+    return replace(
+        turned,
+        turn_rad=Estimate(0.0, float(np.sqrt(2.0)) * plumb),
+        shift_mm=(float(shift[0]), float(shift[1])),
+        shift_variance_mm2=float((var_a + var_b).sum()) / 4,
+        centre_mm=(float(middle[0]), float(middle[1])),
+        misfit_mm=float(np.sqrt(((xy_b + shift - xy_a) ** 2).sum(axis=1).mean())),
+        because=f"The surveys are tied by the middle of their springings, with {said}. Movement is told "
+        "against that middle: what both springings did together cannot be seen.",
+        is_plumb_by_hand=by_hand,
     )
 
 

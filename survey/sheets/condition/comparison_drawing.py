@@ -8,7 +8,8 @@ from itertools import groupby
 
 import numpy as np
 
-from survey.condition.comparing.compare import Comparison, CourseMovement
+from survey.condition.comparing.compare import Comparison
+from survey.condition.comparing.movement import CourseMovement
 from survey.curves import curve_of
 from survey.curves.protocol import Curve, Floats
 from survey.fitting.counting.edge_readings import ring_offset_mm
