@@ -18,6 +18,7 @@ from survey.condition.patterns.sag import NAMED_ABOVE
 from survey.condition.patterns.sag_or_hinges import smooth_sag
 from survey.condition.patterns.singles import courses_apart
 from survey.condition.result import Pattern
+from survey.curves import curve_of
 from survey.curves.protocol import Floats
 from survey.fitting.result import ArchFit
 from survey.fitting.solving.noise import Scatter
@@ -25,6 +26,8 @@ from survey.record.model import Record
 
 FEWEST_COURSES = 12
 """Fewer measured courses than this show no pattern."""
+MOST_AT_HINGE = 6
+"""A run of so many courses about a hinge is more than its open joint."""
 
 
 def find_patterns(
@@ -53,10 +56,25 @@ def find_patterns(
         found.extend(noted_repairs(table, judged=judged))
         found.extend(twisted_face(table, record.tolerances, fit))
         if judged:
-            found.extend(other_rhythm(table))
+            found.extend(run for run in other_rhythm(table) if not _is_open_hinge(run, table, fit))
     if judged:
         found.extend(_off_the_curve(record, fit, tables, slopes))
     return tuple(sorted(found, key=lambda p: -p.evidence))
+
+
+def _is_open_hinge(run: Pattern, table: RingTable, fit: ArchFit) -> bool:
+    """Whether a short run of other joints or bricks is no more than the joint that a hinge has opened."""
+    if fit.movement is None or run.last_course - run.first_course >= MOST_AT_HINGE:
+        return False
+    share = table.station_mm / curve_of(fit.best.shape).length_mm
+    original = curve_of(fit.movement.original.shape).length_mm
+    for hinge in fit.movement.hinges:
+        after = int(np.searchsorted(share, hinge.station_mm.value / original))
+        if hinge.is_told and 0 < after < len(share):
+            left, right = int(table.course[after - 1]), int(table.course[after])
+            if run.first_course <= right and run.last_course >= left:
+                return True
+    return False
 
 
 def _off_the_curve(

@@ -358,3 +358,17 @@ def test_a_ring_of_one_course_shows_no_rhythm() -> None:
 def test_a_ring_read_in_part_shows_no_rhythm(surveyed: range | list[int]) -> None:
     record = record_of(SHAPE, [LaidRing(N, surveyed=surveyed, deviation_mm=wobbling(1))], noise_seed=2)
     assert patterns(record) == ()
+
+
+@pytest.mark.parametrize(("middle", "named"), [(26, False), (12, True)], ids=["at the hinge", "elsewhere"])
+def test_a_joint_that_a_hinge_opened_is_no_repair(middle: int, named: bool) -> None:
+    movement = spread_movement()
+    width, pitch = 50.0, np.pi * 1000.0 / 51
+    left = 0.5 * (pitch - width) + np.arange(51) * pitch
+    for course in range(middle - 1, middle + 2):  # three joints about the place, 6 mm wider each
+        left[course:] += 6.0
+    record = record_of(SMALL, [LaidRing(51, width_mm=width, along_mm=left - 9.0)], noise_seed=4, sigma_mm=0.5)
+    still = [p.name for p in map_deviations(record, fit_of(record, SMALL)).patterns]
+    moved = [p.name for p in map_deviations(record, fit_of(record, SMALL, movement=movement)).patterns]
+    assert "change of rhythm" in still
+    assert ("change of rhythm" in moved) == named
