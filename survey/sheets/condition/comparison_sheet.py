@@ -165,9 +165,14 @@ def _figures(comparison: Comparison) -> Schedule:
         ("right springing lower than left", comparison.settlement_mm),
         (f"crown lower than {against}", comparison.crown_drop_mm),
     )
-    rows = tuple((words, figure(s.value, 1) or "not measured", _known(s.sigma)) for words, s in named)
+    rows = tuple((words, _value(s), _known(s.sigma)) for words, s in named)
     columns = (Column("movement", Anchor.LEFT), Column("value"), Column("standard\nuncertainty"))
     return Schedule(columns, rows, "Springings and crown, mm")
+
+
+def _value(size: Estimate) -> str:
+    """A figure, or why there is none."""
+    return figure(size.value, 1) or ("not known" if math.isinf(size.sigma) else "not measured")
 
 
 def _known(sigma: float) -> str:

@@ -166,11 +166,11 @@ def test_what_the_tie_hides_or_nobody_measured_says_so():
     pair = compared("still")
     comparison = replace(
         pair.comparison,
-        settlement_mm=Estimate(3.0, math.inf),
+        settlement_mm=Estimate(math.nan, math.inf),
         spread_mm=Estimate(math.nan, math.nan),
     )
     words = said(sheets_of(replace(pair, comparison=comparison)))
-    assert "cannot be seen" in words
+    assert "right springing lower than left not known cannot be seen" in words
     assert "springings further apart not measured" in words
 
 
