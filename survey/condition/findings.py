@@ -32,6 +32,7 @@ class Kind(StrEnum):
     BED = "bed"
     FACE = "face"
     MISREAD = "misread"
+    OVERLAP = "overlap"
 
 
 AGAINST_THE_CURVE = (Kind.DEVIATION, Kind.BED)
@@ -80,11 +81,17 @@ def findings_of(
     joint_limit = max(tolerances.joint_mm, SPREAD_FACTOR * scatter)
     off_true = table.tilt_rad - table.tilt_expected_rad
     none = np.zeros(len(sigma_mm))
+    # Two bricks cannot be in one place: such a joint was misread, and says nothing of the work.
+    overlap = np.minimum(table.joint_mm, 0.0)
+    with np.errstate(invalid="ignore"):
+        misread = (-overlap > tolerances.joint_mm) & (-overlap > COVERAGE_FACTOR * table.joint_sigma_mm)
+    joint = np.where(misread, np.nan, table.joint_mm - rhythm)
     rows = (
         (Kind.DEVIATION, table.deviation_mm, sigma_mm, tolerances.intrados_mm, COVERAGE_FACTOR),
         (Kind.FACE, table.face_mm, table.face_sigma_mm, tolerances.face_mm, COVERAGE_FACTOR),
         (Kind.LIP, table.lip_mm, table.lip_sigma_mm, tolerances.lip_mm, DIFFERENCE_FACTOR),
-        (Kind.JOINT, table.joint_mm - rhythm, table.joint_sigma_mm, joint_limit, DIFFERENCE_FACTOR),
+        (Kind.JOINT, joint, table.joint_sigma_mm, joint_limit, DIFFERENCE_FACTOR),
+        (Kind.OVERLAP, overlap, table.joint_sigma_mm, tolerances.joint_mm, COVERAGE_FACTOR),
         (Kind.BED, off_true, table.tilt_sigma_rad, tolerances.bed_rad, DIFFERENCE_FACTOR),
         (Kind.MISREAD, table.edges_apart_mm, none, tolerances.intrados_mm, COVERAGE_FACTOR),
     )
@@ -149,6 +156,7 @@ _SIDES = {
     Kind.JOINT: ("joint after it {} mm wider than usual", "joint after it {} mm narrower than usual"),
     Kind.BED: ("bed leans {} to the right", "bed leans {} to the left"),
     Kind.MISREAD: ("edges read {} mm apart: measure again",) * 2,
+    Kind.OVERLAP: ("overlaps the next course by {} mm: measure both edges again",) * 2,
 }
 """What a positive and a negative value of each kind say."""
 

@@ -23,6 +23,7 @@ TODO = {
     Kind.BED: "Try whether the brick rocks; a turned bed carries on one edge: show it to an engineer.",
     Kind.FACE: "Check the wall beside it for a bulge: if it bulges, ask an engineer; else leave it as it is.",
     Kind.MISREAD: "Measure both edges again before anything is judged from this course.",
+    Kind.OVERLAP: "Measure this course's right edge and the next one's left edge again.",
 }
 INTO_THE_OPENING = f"It hangs lower than the courses around it. {PROP_FIRST}"
 STATE = {
@@ -108,7 +109,7 @@ def _how_much(finding: Finding) -> str:
     if finding.kind is Kind.BED:
         value, sigma, limit = np.degrees([finding.value, finding.sigma, finding.tolerance])
         return f"{value:+.1f}° ± {sigma:.1f}°, tolerance {limit:.1f}°"
-    if finding.kind is Kind.MISREAD:
+    if finding.kind in (Kind.MISREAD, Kind.OVERLAP):
         return f"{finding.value:+.0f} mm"
     return f"{finding.value:+.1f} mm ± {finding.sigma:.1f} mm, tolerance {finding.tolerance:.1f} mm"
 

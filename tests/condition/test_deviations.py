@@ -323,3 +323,20 @@ def test_a_course_passed_over_beyond_the_count_said_is_no_fault_of_the_map() -> 
     record = record_of(SHAPE, [ring])
     map_ = mapped(record)
     assert map_.column(1, "deviation_mm")[: N - 2] == pytest.approx(np.zeros(N - 2), abs=1e-6)
+
+
+def test_bricks_that_would_overlap_were_misread_and_are_no_narrow_joint() -> None:
+    left = left_edges_mm(curve_of(SHAPE).length_mm, LaidRing(N))
+    record = record_of(SHAPE, [LaidRing(N)])
+    points = record.points
+    curve = curve_of(SHAPE)
+    at = np.flatnonzero((points.course == 20) & (points.edge == Edge.RIGHT))[0]
+    xy = points.xy_mm.copy()
+    xy[at] = curve.point([left[19] + 50.0 + 30.0])[0]
+    map_ = mapped(replace(record, points=replace(points, xy_mm=xy)))
+    row = map_.ring(1)[19]
+    assert row.joint_mm < -15.0
+    assert f"overlaps the next course by {-row.joint_mm:.0f} mm: measure both edges again" in row.flag
+    assert "narrower than usual" not in row.flag
+    line = next(w for w in map_.worst if w.course == 20)
+    assert line.todo == "Measure this course's right edge and the next one's left edge again."
