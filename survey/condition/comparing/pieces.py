@@ -16,7 +16,7 @@ from survey.curves.protocol import Floats
 FEWEST_IN_PIECE = 4
 """A piece of fewer courses is no piece: three of them fit almost any turn and shift."""
 FEWEST_IN_LONG = 8
-LONG_SHARE = 1 / 6
+LONG_SHARE = 1 / 8
 """Only pieces of at least so many courses, and of so much of their ring, are told or judged by."""
 NEAR_COURSES = 3
 """Courses on either side that a course is held against before the pieces are looked for."""

@@ -46,6 +46,19 @@ def test_a_hinge_parts_a_ring_where_it_is() -> None:
     assert second.motion[2] == pytest.approx(-0.01, abs=4 * second.covariance[2, 2] ** 0.5)
 
 
+def test_four_pieces_between_three_hinges_are_each_found() -> None:
+    """Feet that stay or go out, and haunches that turn about their hinges."""
+    xy, step = places(63), np.zeros((63, 2))
+    step[12:31] = turned_about((xy[12, 0], xy[12, 1]), -0.02, xy[12:31])
+    step[31:] = [20.0, 0.0]
+    step[31:51] += turned_about((xy[51, 0], xy[51, 1]), 0.02, xy[31:51])
+    pieces = part_ring(steps_of(step)).pieces
+    assert len(pieces) == 4
+    assert [p.end for p in pieces[:-1]] == pytest.approx([12, 31, 51], abs=3)
+    for piece, turn in zip(pieces, (0.0, -0.02, 0.02, 0.0), strict=True):
+        assert piece.motion[2] == pytest.approx(turn, abs=4 * piece.covariance[2, 2] ** 0.5)
+
+
 def test_a_shift_is_parted_exactly_where_it_is() -> None:
     """Ten sigmas of it, and neighbours of the break are at first far off theirs."""
     step = np.zeros((60, 2))
@@ -138,9 +151,9 @@ def test_a_dropped_course_is_found_without_datum_points() -> None:
         found = compared(*(replace(r, has_depth=False) for r in (a, b)))
         course = found.courses[29]
         assert course.alone_outwards_mm.sigma < 0.8 * course.outwards_mm.sigma
-        seen += course.moved and any("Course 30 " in s or "courses 30" in s for s in found.sentences)
-    # Five sigmas against a limit of four: four in five.
-    assert seen >= 14
+        seen += course.moved and any(s.startswith("Course 30 of ring 1 moved") for s in found.sentences)
+    # Five sigmas against a limit of four are seen nine times in ten; through the tie, 3.7, every other time.
+    assert seen >= 16
 
 
 def test_a_course_dropped_within_a_half_that_moved_is_told_against_its_neighbours() -> None:
