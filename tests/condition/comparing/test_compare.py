@@ -65,11 +65,6 @@ def surveyed(laid: LaidRing, seed: int, sigma_mm: float = 0.5) -> Record:
     return record_of(SHAPE, [laid], noise_seed=seed, sigma_mm=sigma_mm)
 
 
-def by_hand(record: Record) -> Record:
-    """The record without z: nothing but the hand's level made y plumb."""
-    return replace(record, has_depth=False)
-
-
 def compared_plumb(a: Record, b: Record) -> Comparison:
     """Both in frames of their own, both plumb."""
     there = elsewhere(b, 0.0)
