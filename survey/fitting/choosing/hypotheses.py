@@ -152,7 +152,9 @@ def _without_an_end(found: _Found, joints: EndJoints) -> _Found:
         task, trust, cost = other
         points = np.minimum(found.weighed.ground.weight, trust)
         asked = task.asked
-        still = replace(task, asked=replace(asked, movement=False)).weigh(points)
+        # Curves of no family are no help to an end: they are left for where it is found to matter.
+        quick = replace(task, asked=replace(asked, movement=False), others=()) if asked.movement else task
+        still = quick.weigh(points)
         if still.log_all + cost < log_best - WORTH_A_LOOK:
             continue
         weighed = task.weigh(points) if asked.movement else still

@@ -98,6 +98,8 @@ class Task:
     failed : mapping of Family to str
         Families without one, and why.
     asked : FitOptions
+    others : tuple of Build
+        Curves of no family to weigh beside them.
     """
 
     sightings: Sightings
@@ -107,6 +109,7 @@ class Task:
     rough: Mapping[Family, Rough]
     failed: Mapping[Family, str]
     asked: FitOptions
+    others: tuple[Build, ...] = OTHER_BUILDS
 
     def weigh(self, weight: Floats) -> Weighed:
         """Weigh all hypotheses for weights (n,) of points square to the curve."""
@@ -133,7 +136,7 @@ class Task:
         few = grid.take(ground.most_likely)
         sagging = {family: sagging_evidence(still, few) for family, still in stills.items()} if moved else {}
         others: dict[Build, Still] = {}
-        for build in OTHER_BUILDS:
+        for build in self.others:
             standing = Standing(sightings, build, self.asked.tilt)
             try:
                 others[build] = _still(standing, start_of(standing), metric, grid)
