@@ -30,8 +30,12 @@ Which family
 What moved
     The same five families, parted into rigid pieces that turned about hinges when the springings spread or
     one sank (:mod:`~survey.fitting.mechanism.pieces`, :mod:`~survey.fitting.choosing.movement_fit`), are
-    weighed against those that stand still, so that a spread semicircle is not called an ellipse. From 60 %
-    the arch is said to have moved, and the original is given beside the shape as it stands.
+    weighed against those that stand still, so that a spread semicircle is not called an ellipse. Kinks of the
+    soffit tell the hinges, and joints that opened on the soffit or at the back
+    (:mod:`~survey.fitting.mechanism.joint_gaps`); they are placed joint by joint. Two things that hinges can
+    follow are weighed beside them: springings set out a little out of level, and a soffit that hangs
+    smoothly because its centre gave way (:mod:`~survey.fitting.choosing.sagging`). From 60 % the arch is said
+    to have moved, and the original is given beside the shape as it stands.
 How sure
     Every figure has its standard uncertainty, over everything that was averaged
     (:mod:`~survey.fitting.choosing.candidates`, :mod:`~survey.fitting.choosing.movement`); the half-span of
