@@ -13,7 +13,7 @@ import numpy as np
 from recovery.simulated import SimulatedArch
 
 from survey.curves import curve_of
-from survey.fitting.choosing.movement_fit import hinged
+from survey.fitting.choosing.held_hinges import hinged
 from survey.fitting.families.builds import BUILDS, numbers_of
 from survey.fitting.families.standing import Standing
 from survey.fitting.mechanism.hinge_choices import HingeChoices

@@ -24,8 +24,9 @@ from survey.curves.protocol import Floats
 from survey.curves.shape import ArchShape
 from survey.fitting.choosing.candidates import EXACT, construction_of, rms_of
 from survey.fitting.choosing.fitted import figures_of
+from survey.fitting.choosing.held_hinges import GuidedMoved, hinged
 from survey.fitting.choosing.hypotheses import Ground
-from survey.fitting.choosing.movement_fit import GuidedMoved, MovedFit, hinged
+from survey.fitting.choosing.movement_fit import MovedFit
 from survey.fitting.choosing.movement_words import movement_told
 from survey.fitting.families.builds import shape_of
 from survey.fitting.families.priors import LikelyMotion

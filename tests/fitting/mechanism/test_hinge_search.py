@@ -10,7 +10,7 @@ from recovery.simulated import ArchSpec, TrueMovement, simulate
 
 from survey import curves
 from survey.fitting import fit_arch
-from survey.fitting.choosing import first_look, movement_fit, task
+from survey.fitting.choosing import first_look, held_hinges, movement_fit, task
 from survey.fitting.choosing.movement_fit import fit_moved
 from survey.fitting.families.priors import LikelyMotion
 from survey.fitting.mechanism.hinge_search import Gains, MotionProducts, motion_gains
@@ -99,7 +99,7 @@ def test_an_arch_of_which_no_motion_can_be_told_stands_still(monkeypatch: pytest
     real = first_look.look_for_hinges
     monkeypatch.setattr(task, "fit_moved", watched)
     monkeypatch.setattr(task, "look_for_hinges", lambda *a: replace(real(*a), log_evidence=0.0))
-    monkeypatch.setattr(movement_fit, "motion_gains", lost)
+    monkeypatch.setattr(held_hinges, "motion_gains", lost)
     # The first look is left as it is, so that moved arches are tried.
     monkeypatch.setattr(first_look, "_crowns", lambda *_: np.array([0.5]))
     fit = fit_arch(record)
