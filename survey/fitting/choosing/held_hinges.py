@@ -187,17 +187,17 @@ def refined(standing: Standing, start: Floats, here: HingeChoices, given: Given)
 
 
 def posterior_of(
-    refined: Refined,
+    seen_from: Refined,
     original: Still,
     choices: HingeChoices,
     grid: ScatterGrid,
     motions: tuple[LikelyMotion, ...],
 ) -> Posterior:
-    """How likely hinges and motions are as seen from a fit, its original averaged over the grid's scatters."""
+    """How likely hinges and motions are, seen from a fit, its original averaged over the grid's scatters."""
     standing, parameters = original.standing, original.parameters
-    moved = motion_columns(standing, parameters, refined.seen, choices)
+    moved = motion_columns(standing, parameters, seen_from.seen, choices)
     curve = columns_of(original.look, len(parameters))
-    products = motion_products(grid, curve, moved, (refined.joints, refined.back), choices)
+    products = motion_products(grid, curve, moved, (seen_from.joints, seen_from.back), choices)
     weights, all_gains = [], []
     for way, averaged in enumerate(original.averages):
         gains = tuple(motion_gains(products, averaged, likely) for likely in motions)
