@@ -253,7 +253,7 @@ def test_a_figure_that_cannot_vary_has_no_uncertainty() -> None:
 
 def test_an_arch_of_two_rings_may_hinge_at_the_back_of_either() -> None:
     record = surveyed(Family.ELLIPTICAL, n_rings=2, depth_mm=110.0)
-    assert tuple(_depths(record)) == (110.0, 230.0)  # and 10 mm of collar joint
-    assert tuple(_depths(replace(record, rings=()))) == (0.0, 0.0)
+    assert tuple(_depths(record)) == (110.0, 230.0, 0.0)  # and 10 mm of collar joint
+    assert tuple(_depths(replace(record, rings=()))) == (0.0, 0.0, 0.0)
     one = surveyed(Family.ELLIPTICAL, depth_mm=110.0)
-    assert tuple(_depths(one)) == (110.0, 110.0)
+    assert tuple(_depths(one)) == (110.0, 110.0, 0.0)

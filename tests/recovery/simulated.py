@@ -303,6 +303,8 @@ def _pieces(
     hinge = curve.point(at)
     if m.crown_hinge_at_back:
         hinge[1] += spec.depth_mm * curve.normal(at[1:2])[0]
+    if m.lower_hinges_at_back:
+        hinge[[0, 2]] += spec.depth_mm * curve.normal(at[[0, 2]])
     push = np.array([[-m.spread_mm / 2, m.settlement_mm / 2], [m.spread_mm / 2, -m.settlement_mm / 2]])
     foot = hinge[[0, 2]] + push
     arms = np.hypot(*(hinge[[0, 2]] - hinge[1]).T)

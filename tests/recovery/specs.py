@@ -52,6 +52,8 @@ class TrueMovement:
         springing.
     crown_hinge_at_back : bool
         True puts the crown hinge at the extrados, as a spread arch turns; False on the soffit line.
+    lower_hinges_at_back : bool
+        The same of the lower hinges, as an arch turns whose springings came closer.
     """
 
     spread_mm: float = 0.0
@@ -60,6 +62,7 @@ class TrueMovement:
     left_hinge_ratio: float = 0.0
     right_hinge_ratio: float = 0.0
     crown_hinge_at_back: bool = False
+    lower_hinges_at_back: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -92,9 +92,9 @@ def hinged(
     curve = curve_of(shape_of(standing.build, numbers))
     left, crown, right = choices.left[i], choices.crown[i], choices.right[i]
     hinges = (
-        _place(curve, left),
+        _place(curve, left, choices.lower_mm),
         _place(curve, crown, float(choices.depth_mm[i])),
-        _place(curve, right),
+        _place(curve, right, choices.lower_mm),
     )
     piece = np.where(
         seen.share < crown, np.where(seen.share < left, 0, 1), np.where(seen.share > right, 3, 2)
@@ -102,9 +102,9 @@ def hinged(
     return Moved(standing, hinges, piece, settles)
 
 
-def _place(curve: Curve, share: float, depth_mm: float = 0.0) -> HingePlace:
+def _place(curve: Curve, share: float, depth_mm: float) -> HingePlace:
     if share <= 0.0 or share >= 1.0:
-        return HingePlace(-1.0 if share <= 0.0 else 1.0, None)
+        return HingePlace(-1.0 if share <= 0.0 else 1.0, None, depth_mm)
     normal = curve.normal(share * curve.length_mm)
     side = -1.0 if normal[0] < 0 else 1.0
     return HingePlace(side, float(np.arctan2(normal[1], abs(normal[0]))), depth_mm)

@@ -214,12 +214,12 @@ def about_the_middle_spread(fit: MovedFit) -> tuple[Floats, Floats]:
 def _by_unknown_pivots(fit: MovedFit, mean: Floats, depth_mm: float) -> Floats:
     """What springings that came closer leave open (k + 2, k + 2): whether pieces turned at soffit or back.
 
-    Joints that open on the soffit turn about the back. Hinges at springings and haunches are sought on the
-    soffit, where those of a spread arch are; by how much the lever may differ, the movement may.
+    Joints that open on the soffit turn about the back. Where the points put them on the soffit all the same,
+    the movement may be other by as much as the lever may.
     """
     k = len(mean) - 2
     way = np.zeros(k + 2)
-    if mean[k] < 0.0:
+    if mean[k] < 0.0 and fit.choices.lower_mm == 0.0:
         numbers = fit.original.standing.numbers(mean[:k])
         rise = float(numbers[1] if len(numbers) > 1 else numbers[0])
         way[k] = float(mean[k]) * depth_mm / rise
@@ -262,7 +262,7 @@ def movement_of(
         probability=probability,
         rms_before_mm=rms_before_mm,
         rms_after_mm=rms_of(final.distance, ground),
-        because=movement_told(spread, settlement, hinges),
+        because=movement_told(spread, settlement, hinges, at_back=final.fit.choices.lower_mm > 0),
     )
 
 
@@ -313,10 +313,7 @@ def _hinges(
         share = float(final.share[i])
         at = share * curve.length_mm
         piece = next((p for p in pieces if p.start_mm <= at <= p.end_mm), pieces[0])
-        point = curve.point(at)
-        if i == 1:
-            depth = final.moved.hinges[1].out_mm
-            point = point + depth * curve.normal(at)
+        point = curve.point(at) + final.moved.hinges[i].out_mm * curve.normal(at)
         here = turned(point, piece.rotation_rad) + np.asarray(piece.shift_mm)
         found.append(
             Hinge(

@@ -65,6 +65,11 @@ class MovedFit:
     scatters: tuple[Scatter, ...]
 
     @property
+    def spread_mm(self) -> float:
+        """The spread of the best fit."""
+        return float(self.parameters[len(self.original.parameters)])
+
+    @property
     def settles(self) -> float:
         """Share of the motions by which one springing sank."""
         weight = np.exp(self.posterior.log_weight - self.log_evidence).sum(axis=(0, 2, 3))
@@ -87,9 +92,25 @@ def fit_moved(
         Of the innermost ring and of the arch.
     weight : (n,) float
         Robust weights of the points.
+
+    Notes
+    -----
+    Joints open away from their hinge: in a spread arch the lower hinges lie on the soffit and the crown's
+    mostly at the back; where springings came closer it is the other way about, and that is tried as well.
     """
+    apart = _fitted_about(first, grid, metric, depths, weight)
+    if apart is None or apart.spread_mm >= 0.0 or depths.arch_mm <= 0.0:
+        return apart
+    closer = _fitted_about(first, grid, metric, depths._replace(lower_mm=depths.arch_mm), weight)
+    return max((fit for fit in (apart, closer) if fit is not None), key=lambda fit: fit.log_evidence)
+
+
+def _fitted_about(
+    first: FirstLook, grid: ScatterGrid, metric: Whitener, depths: Depths, weight: Floats
+) -> MovedFit | None:
+    """The same with the lower hinges where the depths say."""
     standing = first.still.standing
-    here = first.choices.take(np.array([first.best]))
+    here = first.choices.take(np.array([first.best]))._replace(lower_mm=depths.lower_mm)
     given = Given(metric, weight, depths)
     rough = refined(standing, first.still.parameters, here, given)
     one = grid.take(np.arange(1))
@@ -181,7 +202,15 @@ def _coarse(seen: Refined, about: Floats, one: ScatterGrid, depths: Depths, n_cr
     s, h = half_and_rise(seen.moved.standing, seen.parameters)
     flat = h < FLAT_RISE_RATIO * s
     coarse = coarse_choices(seen.joints, about, flat=flat, depths=depths, n_crowns=n_crowns)
-    return _Coarse(coarse, posterior_of(seen, seen.original(one), coarse, one, likely_motions(s)).by_choice)
+    return _Coarse(coarse, posterior_of(seen, seen.original(one), coarse, one, _motions(s, depths)).by_choice)
+
+
+def _motions(half_span_mm: float, depths: Depths) -> tuple[LikelyMotion, ...]:
+    """How such an arch moves: with its lower hinges at the back its springings come closer."""
+    motions = likely_motions(half_span_mm)
+    if depths.lower_mm > 0.0:
+        return tuple(likely for likely in motions if likely.mean_mm[0] < 0.0)
+    return motions
 
 
 def _best_elsewhere(fine: Refined, crown: Floats, one: ScatterGrid, depths: Depths) -> float:
@@ -205,7 +234,7 @@ def _likely_hinges(
     if len(finer.crown) > MOST_LOOKED_AT:
         # The points tell so little of the hinges that a coarse average over them is as good.
         finer = coarse.choices
-    found = posterior_of(rough, rough.original(one), finer, one, likely_motions(s))
+    found = posterior_of(rough, rough.original(one), finer, one, _motions(s, depths))
     kept = _likeliest_first(found.by_choice)
     choices = finer.take(kept)
     at_haunches = bool(choices.left.any() or (choices.right < 1).any())

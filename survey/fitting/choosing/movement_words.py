@@ -9,7 +9,7 @@ from survey.fitting.choosing.candidates import FinalFit
 from survey.fitting.result import TOLD_FROM, Estimate, Hinge
 
 
-def movement_told(spread: Estimate, settlement: Estimate, hinges: tuple[Hinge, ...]) -> str:
+def movement_told(spread: Estimate, settlement: Estimate, hinges: tuple[Hinge, ...], *, at_back: bool) -> str:
     """The movement in a sentence: a spread or settlement within twice its uncertainty is told as none."""
     way = "further apart" if spread.value > 0 else "closer together"
     sunk, other = ("right", "left") if settlement.value > 0 else ("left", "right")
@@ -34,7 +34,7 @@ def movement_told(spread: Estimate, settlement: Estimate, hinges: tuple[Hinge, .
         moved += ", unless it was set out so"
         turned_about = "the arch turned as one piece, with no hinge at the crown"
     told = f"{moved}; {turned_about}" if parts else turned_about
-    if spread.value < -TOLD_FROM * spread.sigma:
+    if spread.value < -TOLD_FROM * spread.sigma and not at_back:
         told += (
             "; how far they came depends on whether it turned at the soffit or the back, which is not known"
         )

@@ -40,7 +40,7 @@ class HingeChoices(NamedTuple):
     """Hinges of h hypotheses: left, crown, right (h,) as shares of the intrados, the crown's depth (h,).
 
     A left hinge at 0 is at the left springing, a right one at 1 at the right springing. ``log_prior`` (h,) is
-    the log share of each among all.
+    the log share of each among all. ``lower_mm`` is how far behind the soffit all lower hinges lie.
     """
 
     left: Floats
@@ -48,10 +48,12 @@ class HingeChoices(NamedTuple):
     right: Floats
     depth_mm: Floats
     log_prior: Floats
+    lower_mm: float = 0.0
 
     def take(self, which: np.ndarray) -> HingeChoices:
         """Only some of them."""
-        return HingeChoices(*(column[which] for column in self))
+        left, crown, right, depth, log_prior = (column[which] for column in self[:5])
+        return HingeChoices(left, crown, right, depth, log_prior, self.lower_mm)
 
     def same_places(self, other: HingeChoices) -> bool:
         """Whether the first of these and the first of others lie at the same joints and depth."""
@@ -64,6 +66,13 @@ class Depths(NamedTuple):
 
     ring_mm: float
     arch_mm: float
+    lower_mm: float = 0.0
+    """Where not nothing, the lower hinges lie so far behind the soffit, and the crown's on it."""
+
+    @property
+    def of_crown(self) -> tuple[float, ...]:
+        """How far behind the soffit a crown may hinge."""
+        return (0.0,) if self.lower_mm > 0 else tuple(np.unique([0.0, self.ring_mm, self.arch_mm]).tolist())
 
 
 class _Places(NamedTuple):
@@ -91,7 +100,7 @@ def coarse_choices(
     near = sorted({int(i) for place in about for i in np.argsort(np.abs(crown - place))[:n_crowns]})
     crowns = _Places(crown[near], np.log(np.gradient(crown)[near] / (high - low)))
     lower = _lower(np.array([] if flat else HAUNCHES), 1 / len(HAUNCHES))
-    return _all(lower, crowns, lower, np.unique([0.0, *depths]))
+    return _all(lower, crowns, lower, np.array(depths.of_crown))._replace(lower_mm=depths.lower_mm)
 
 
 def finer_choices(coarse: HingeChoices, log_weight: Floats) -> HingeChoices:
@@ -99,7 +108,8 @@ def finer_choices(coarse: HingeChoices, log_weight: Floats) -> HingeChoices:
     weight = np.exp(log_weight - np.logaddexp.reduce(log_weight))
     left = _finer_lower(coarse.left, weight)
     right = _finer_lower(1 - coarse.right, weight)
-    return _all(left, _likely_crowns(coarse, weight), right, np.unique(coarse.depth_mm))
+    finer = _all(left, _likely_crowns(coarse, weight), right, np.unique(coarse.depth_mm))
+    return finer._replace(lower_mm=coarse.lower_mm)
 
 
 def choices_at_joints(
@@ -122,7 +132,10 @@ def choices_at_joints(
             left = _lower_at_joints(own.left, joints.share, flat=flat)
             right = _lower_at_joints(1 - own.right, 1 - joints.share[::-1], flat=flat)
             found.append(_all(left, crowns, right, np.unique(coarse.depth_mm)))
-    every = HingeChoices(*(np.concatenate(columns) for columns in zip(*found, strict=True)))
+    left_at, crown_at, right_at, depth, log_prior = (
+        np.concatenate(parts) for parts in zip(*(choices[:5] for choices in found), strict=True)
+    )
+    every = HingeChoices(left_at, crown_at, right_at, depth, log_prior, coarse.lower_mm)
     apart = np.minimum(every.crown - every.left, every.right - every.crown) > LEAST_APART
     return every.take(np.flatnonzero(apart))
 

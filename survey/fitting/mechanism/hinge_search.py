@@ -85,7 +85,10 @@ def motion_columns(
     numbers = standing.numbers(parameters)
     curve = curve_of(shape_of(standing.build, numbers))
     length = curve.length_mm
-    left, right = curve.point(choices.left * length), curve.point(choices.right * length)
+    left, right = (
+        curve.point(share * length) + choices.lower_mm * curve.normal(share * length)
+        for share in (choices.left, choices.right)
+    )
     at = choices.crown * length
     crown = curve.point(at) + choices.depth_mm[:, None] * curve.normal(at)
     arm_left, arm_right = crown - left, crown - right
@@ -160,7 +163,8 @@ def motion_products(
     cross *= grid.factor[:, None, None, None]
     own *= grid.factor[:, None, None, None]
     places = (choices.left, choices.crown, choices.right)
-    depths = (np.zeros(h), choices.depth_mm, np.zeros(h))
+    lower = np.full(h, choices.lower_mm)
+    depths = (lower, choices.depth_mm, lower)
     for gaps in joints:
         for place, depth, turn in zip(places, depths, moved.turns, strict=True):
             opening = (depth - gaps.out_mm) * turn

@@ -98,9 +98,12 @@ class Moved:
         for k, hinge in enumerate(self.hinges):
             mirror = np.array([hinge.side, 1.0])
             if hinge.angle_rad is None:
-                points[k] = np.array([numbers[0], 0.0]) * mirror
-                slopes[k] = 0.0
-                slopes[k, 0, 0] = hinge.side
+                end = profile.end
+                out = np.array([np.cos(end.angle_rad), np.sin(end.angle_rad)])
+                points[k] = (np.array([numbers[0], 0.0]) + hinge.out_mm * out) * mirror
+                turn = hinge.out_mm * np.array([-out[1], out[0]])
+                slopes[k] = turn[:, None] * end.slopes * mirror[:, None]
+                slopes[k, 0, 0] += hinge.side
                 continue
             place = profile.at_angle(hinge.angle_rad)
             points[k] = (place.point_mm + hinge.out_mm * place.normal) * mirror

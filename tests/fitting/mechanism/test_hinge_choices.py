@@ -127,7 +127,7 @@ def test_hinges_at_the_springings_stay_there() -> None:
 def test_haunches_and_springings_are_followed_side_by_side() -> None:
     coarse, finer = likely(0.17, 0.45, 1.0)
     springing = finer.take(np.arange(1))._replace(left=np.zeros(1))
-    both = HingeChoices(*(np.concatenate(pair) for pair in zip(finer, springing, strict=True)))
+    both = HingeChoices(*(np.concatenate(pair) for pair in zip(finer[:5], springing[:5], strict=True)))
     choices = choices_at_joints(coarse, both, JOINTS, flat=False)
     places = np.stack(choices[:4])
     assert np.unique(places, axis=1).shape == places.shape
