@@ -101,6 +101,9 @@ def fit_moved(
     apart = _fitted_about(first, grid, metric, depths, weight)
     if apart is None or apart.spread_mm >= 0.0 or depths.arch_mm <= 0.0:
         return apart
+    if apart.log_evidence < first.still.log_total:
+        # Standing still is likelier: a closing that is but noise is not worth a second search.
+        return apart
     closer = _fitted_about(first, grid, metric, depths._replace(lower_mm=depths.arch_mm), weight)
     return max((fit for fit in (apart, closer) if fit is not None), key=lambda fit: fit.log_evidence)
 
