@@ -13,9 +13,9 @@ from survey.curves.protocol import Curve, Floats
 from survey.curves.shape import Family
 from survey.errors import GeometryError
 from survey.fitting.before_movement import brought_back
-from survey.fitting.counting.edge_readings import ring_offset_mm
+from survey.fitting.counting.edge_readings import total_depth_mm
 from survey.fitting.result import ArchFit, Estimate, Hinge, Movement, Opens, Piece
-from survey.record.model import Record, Ring
+from survey.record.model import Record
 
 SHOWN_SHARE = 0.06
 """The largest movement is drawn at about this share of the span (judgement: it reads at arm's length)."""
@@ -163,12 +163,6 @@ def view_movement(
         moved_springings_mm=moved_ends,
         sentences=(*_what_moved(movement), *(h.sign for h in hinges), *_what_to_do(movement)),
     )
-
-
-def total_depth_mm(rings: tuple[Ring, ...]) -> float:
-    """From the soffit to the back of the outermost ring."""
-    outermost = max(rings, key=lambda r: r.ring)
-    return ring_offset_mm(rings, outermost.ring) + outermost.depth_mm
 
 
 def fitting_factor(original: Curve, movement: Movement) -> int:

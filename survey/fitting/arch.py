@@ -46,6 +46,7 @@ from survey.fitting.choosing.verdict import Compared, Odds, odds_of, verdict_of
 from survey.fitting.choosing.weighed import MOVES_FROM
 from survey.fitting.collars import FittedIntrados, find_collars, with_collars
 from survey.fitting.counting.count import count_courses
+from survey.fitting.counting.edge_readings import total_depth_mm
 from survey.fitting.mechanism.hinge_choices import Depths
 from survey.fitting.module import find_module, is_semicircle
 from survey.fitting.options import FitOptions
@@ -95,7 +96,8 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
     seen = sightings_of(record)
     ring = next((r for r in record.rings if r.ring == 1), None)
     pitch = None if ring is None else ring.brick_width_mm + USUAL_JOINT_MM
-    weighed = weigh_hypotheses(seen, pitch, _depths(record), asked)
+    depths = _depths(record)
+    weighed = weigh_hypotheses(seen, pitch, depths, asked)
     odds = odds_of(weighed)
     finals = {family: final_fit(still, weighed.ground) for family, still in weighed.stills.items()}
     if odds.has_moved < MOVES_FROM:
@@ -109,7 +111,7 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
     compared = Compared(order, _shapes(weighed, odds, candidates, origin), float(np.max(good, initial=0.0)))
     joint = _usual_joint(ground, 0.0 if ring is None else ring.brick_width_mm)
     verdict = verdict_of(weighed, odds, compared, joint, asked.clear_probability)
-    movement = _movement(weighed, odds, candidates, origin, _depths(record).arch_mm)
+    movement = _movement(weighed, odds, candidates, origin, depths.arch_mm)
     original = candidates[chosen] if movement is None else movement.original
     looked = asked.movement and not odds.is_none
     unseen = unseen_movement(weighed) if looked and movement is None else None
@@ -147,10 +149,8 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
 
 def _depths(record: Record) -> Depths:
     """Of ring 1 and of all rings, as far as they are recorded."""
-    known = {ring.ring: ring for ring in record.rings}
-    ring = known[1].depth_mm if 1 in known else 0.0
-    outer = sum(r.collar_mm + r.depth_mm for number, r in known.items() if number > 1)
-    return Depths(ring, ring + outer if ring > 0 else 0.0)
+    first = next((ring for ring in record.rings if ring.ring == 1), None)
+    return Depths(0.0, 0.0) if first is None else Depths(first.depth_mm, total_depth_mm(record.rings))
 
 
 def _in_order(odds: Odds, finals: dict[Family, FinalFit], ground: Ground) -> tuple[Family, ...]:

@@ -112,6 +112,12 @@ class Hinge:
         return abs(self.rotation_rad.value) > TOLD_FROM * self.rotation_rad.sigma
 
 
+def turned_as_one_piece(hinges: tuple[Hinge, ...]) -> bool:
+    """Whether pieces hinged at left, crown and right turned whole on the springings, so far as told."""
+    left, crown, right = hinges
+    return left.where.endswith("springing") and right.where.endswith("springing") and not crown.is_told
+
+
 @dataclass(frozen=True, slots=True)
 class Piece:
     """A rigid piece of the original between two stations, and its motion: a turn, then a shift.
@@ -152,9 +158,7 @@ class Movement:
     @property
     def as_one_piece(self) -> bool:
         """Whether the arch turned whole on its springings, as it may have been built."""
-        left, crown, right = self.hinges
-        at_ends = left.where.endswith("springing") and right.where.endswith("springing")
-        return at_ends and not crown.is_told
+        return turned_as_one_piece(self.hinges)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,10 +10,11 @@ from condition.factory import LaidRing, fit_of, record_of
 
 from survey.condition import map_deviations, movement_residuals, view_movement
 from survey.condition.kinematics import ThreeHinges
-from survey.condition.movement_view import fitting_factor, total_depth_mm
+from survey.condition.movement_view import fitting_factor
 from survey.curves import curve_of, semicircular
 from survey.errors import GeometryError
 from survey.fitting import fit_arch
+from survey.fitting.counting.edge_readings import total_depth_mm
 from survey.fitting.result import Candidate, Estimate, Hinge, Movement, Opens, Piece
 from survey.record.model import Record
 

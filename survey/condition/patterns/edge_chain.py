@@ -11,13 +11,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.linalg import lapack
 
 from survey.condition.courses.middles import middle_of
 from survey.condition.courses.ring_table import RingTable
 from survey.condition.patterns.block_sums import ChainInverse
 from survey.curves.protocol import Floats
 from survey.fitting.counting.edge_readings import INNER, LEFT, RIGHT, Ints
+from survey.fitting.solving.tridiagonal import factorised, pivots_from_behind, solved
 
 UNREAD_MM2 = 1e6
 """Variance of an edge that was not read, and of a joint beside courses that were not: as good as unknown."""
@@ -131,8 +131,8 @@ class WeighedChain:
     ----------
     main, beside : (n,) and (n - 1,) float
         Diagonal of S, and what stands beside it.
-    pivot, below : (n,) and (n - 1,) float
-        Its L D L' factors.
+    pivot : (n,) float
+        Of its L D L' factors.
     weighed : (n, k) float
         ``S^-1 A``.
     inverse : (k, k) float
@@ -146,7 +146,6 @@ class WeighedChain:
     main: Floats
     beside: Floats
     pivot: Floats
-    below: Floats
     weighed: Floats
     inverse: Floats
     pull: Floats
@@ -154,7 +153,7 @@ class WeighedChain:
 
     def without_usual(self) -> ChainInverse:
         """S^-1 (n, n), from the pivots from both ends."""
-        backward = lapack.dpttrf(self.main[::-1].copy(), self.beside[::-1].copy())[0][::-1]
+        backward = pivots_from_behind(self.main, np.append(self.beside, 0.0))
         diagonal = 1.0 / (self.pivot + backward - self.main)
         ratio = np.append(1.0, -self.beside / backward[1:])
         return ChainInverse(diagonal, diagonal, np.ones(len(diagonal)), ratio)
@@ -183,11 +182,11 @@ def weighed_chain(chain: EdgeChain, width_mm: float, joint_mm: float) -> Weighed
     own[1::2] += joint_mm**2
     main = own + chain.edge_mm2[:-1] + chain.edge_mm2[1:]
     beside = -chain.edge_mm2[1:-1]
-    pivot, below, _ = lapack.dpttrf(main, beside)
-    applied = lapack.dpttrs(pivot, below, np.column_stack([chain.step_mm, chain.usual]))[0]
+    pivot, below = factorised(main, np.append(beside, 0.0))
+    applied = solved(pivot, below, np.column_stack([chain.step_mm, chain.usual]))
     weighed_steps, weighed = applied[:, 0], applied[:, 1:]
     inner = chain.usual.T @ weighed + np.diag(chain.stiffness)
     inverse = np.asarray(np.linalg.inv(inner), dtype=float)
     pull = weighed_steps - weighed @ (inverse @ (chain.usual.T @ weighed_steps))
     log = np.log(pivot).sum() + np.linalg.slogdet(inner)[1] + float(chain.step_mm @ pull)
-    return WeighedChain(main, beside, pivot, below, weighed, inverse, pull, float(-0.5 * log))
+    return WeighedChain(main, beside, pivot, weighed, inverse, pull, float(-0.5 * log))

@@ -10,7 +10,8 @@ import numpy as np
 from survey.condition.patterns.block_sums import ChainInverse
 from survey.curves.protocol import Floats
 from survey.fitting.counting.edge_readings import Ints
-from survey.fitting.solving.noise import Chain, Nodes, chain_of, factorised, solved
+from survey.fitting.solving.noise import Chain, Nodes, chain_of
+from survey.fitting.solving.tridiagonal import factorised, pivots_from_behind, solved
 
 
 class Metrics(Protocol):
@@ -79,7 +80,7 @@ class AlikeNearby:
         """S^-1 of one scatter, from the pivots from both ends."""
         main, off, _ = (part[number] for part in self.chain)
         pivot, beside = self.pivot[number], off[:-1]
-        backward = factorised((main + self.weight)[::-1], np.append(beside[::-1], 0.0))[0][::-1]
+        backward = pivots_from_behind(main + self.weight, off)
         rest = main.copy()
         rest[1:] -= beside**2 / pivot[:-1]
         rest[:-1] -= beside**2 / backward[1:]

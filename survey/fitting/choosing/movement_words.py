@@ -6,7 +6,7 @@ import numpy as np
 
 from survey.curves.shape import Family
 from survey.fitting.choosing.candidates import FinalFit
-from survey.fitting.result import TOLD_FROM, Estimate, Hinge
+from survey.fitting.result import TOLD_FROM, Estimate, Hinge, turned_as_one_piece
 
 
 def movement_told(spread: Estimate, settlement: Estimate, hinges: tuple[Hinge, ...], *, at_back: bool) -> str:
@@ -29,8 +29,7 @@ def movement_told(spread: Estimate, settlement: Estimate, hinges: tuple[Hinge, .
     if not crown.is_told:
         side = "and whether anything opened at the crown cannot be told"
     turned_about = f"the arch turned in rigid pieces about hinges at {places}, {side}"
-    at_ends = all(h.where.endswith("springing") for h in (hinges[0], hinges[2]))
-    if parts and at_ends and not crown.is_told:
+    if parts and turned_as_one_piece(hinges):
         moved += ", unless it was set out so"
         turned_about = "the arch turned as one piece, with no hinge at the crown"
     told = f"{moved}; {turned_about}" if parts else turned_about

@@ -10,34 +10,32 @@ from __future__ import annotations
 import numpy as np
 
 from survey.curves.protocol import Floats
-from survey.fitting.choosing.still import Still, prior_of
+from survey.fitting.choosing.departing import departing
+from survey.fitting.choosing.still import Still, below_limit
 from survey.fitting.families.builds import profile_of
-from survey.fitting.families.priors import LOG_ROOT_TURN, SAG_RATIO
-from survey.fitting.solving.evidence import Prior, average
+from survey.fitting.families.priors import SAG_RATIO
+from survey.fitting.solving.evidence import average
 from survey.fitting.solving.scatter_grid import ScatterGrid
 
 
 def sagging_evidence(still: Still, grid: ScatterGrid) -> float:
-    """Log evidence of a family with a smooth sag of any size and shape, all its numbers averaged over."""
+    """Log evidence of a family with a smooth sag of any size and shape, all its numbers averaged over.
+
+    Raises
+    ------
+    FitError
+        The points leave one of the numbers open.
+    """
     standing, parameters = still.standing, still.parameters
     waves = _waves(still)
-    k, n_waves = len(parameters), waves.shape[1]
-    m = len(still.look.rows)
     spread = SAG_RATIO * 2 * float(standing.numbers(parameters)[0])
-    columns = np.column_stack([still.look.distance, still.look.slopes, waves])
-    rows = np.column_stack([still.look.rows, still.look.row_slopes, np.zeros((m, n_waves))])
-    grams, determinants = grid.grams(columns, rows), grid.log_determinants(m)
-    loose = np.hstack([np.zeros((n_waves, k)), np.eye(n_waves) / spread])
-    names = (*standing.names, *(f"wave_{i + 1}" for i in range(n_waves)))
+    sag = departing(still, waves, np.full(waves.shape[1], spread))
+    grams, determinants = grid.grams(sag.columns, sag.rows), grid.log_determinants(len(sag.rows))
     found = []
     for way in still.ways:
-        own = prior_of(standing, parameters, way, n_waves)
-        density = own.log_density - n_waves * (np.log(spread) + LOG_ROOT_TURN)
-        prior = Prior(
-            np.concatenate([own.rows, np.zeros(n_waves)]), np.vstack([own.slopes, loose]), float(density)
-        )
-        found.append(grid.log_prior + average(grams, determinants, prior, names).log_evidence)
-    return float(np.logaddexp.reduce(np.stack(found), axis=None))
+        averaged = average(grams, determinants, sag.prior(way), sag.names)
+        found.append(grid.log_prior + averaged.log_evidence + below_limit(standing, parameters, averaged))
+    return float(np.logaddexp.reduce(np.stack(found), axis=None)) + still.log_share
 
 
 def _waves(still: Still) -> Floats:

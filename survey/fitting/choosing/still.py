@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -85,6 +85,8 @@ class Still:
         By way and scatter, the scatters' prior included.
     averages : tuple of Average, one a way
     grams : (g, 1 + k, 1 + k) float
+    log_share : float
+        Log of how much rarer arches so set out are than those on level springings; in ``log_evidence`` too.
     """
 
     standing: Standing
@@ -94,6 +96,11 @@ class Still:
     log_evidence: Floats
     averages: tuple[Average, ...]
     grams: Floats
+    log_share: float = 0.0
+
+    def rarer(self, log_share: float) -> Still:
+        """The same, so much rarer."""
+        return replace(self, log_evidence=self.log_evidence + log_share, log_share=log_share)
 
     @property
     def log_total(self) -> float:

@@ -14,21 +14,22 @@ import numpy as np
 from survey.curves.protocol import Floats
 from survey.curves.shape import Family
 from survey.errors import FitError
+from survey.fitting.choosing.departing import departing
 from survey.fitting.choosing.first_look import FirstLook, look_for_hinges
 from survey.fitting.choosing.fitted import fit_roughly, start_of
 from survey.fitting.choosing.movement_fit import MovedFit, fit_moved
 from survey.fitting.choosing.sagging import sagging_evidence
-from survey.fitting.choosing.still import Still, fit_guided, prior_of, stand_still
+from survey.fitting.choosing.still import Still, fit_guided, stand_still
 from survey.fitting.choosing.weighed import Ground, Weighed
 from survey.fitting.families.builds import BUILDS, FIVE_CENTRED_FREE, OTHER_BUILDS, Build, profile_of
-from survey.fitting.families.priors import LOG_ROOT_TURN, TILTED_SHARE, USUAL_TILT_RAD
+from survey.fitting.families.priors import TILTED_SHARE, USUAL_TILT_RAD
 from survey.fitting.families.standing import Standing
 from survey.fitting.mechanism.hinge_choices import Depths
 from survey.fitting.mechanism.hinge_search import sighted
 from survey.fitting.mechanism.joint_gaps import joint_gaps
 from survey.fitting.options import FitOptions
 from survey.fitting.sightings import Sightings
-from survey.fitting.solving.evidence import Prior, average
+from survey.fitting.solving.evidence import average
 from survey.fitting.solving.noise import Nodes, Scatter, Whitener, whitener
 from survey.fitting.solving.scatter_grid import ScatterGrid, scatter_grid
 from survey.fitting.solving.weighing import bends_along
@@ -50,6 +51,13 @@ Rough = tuple[Standing, Floats, float]
 
 
 def fit_all_roughly(sightings: Sightings, asked: FitOptions) -> tuple[dict[Family, Rough], dict[Family, str]]:
+    """First fits of the families asked for, and why others have none.
+
+    Raises
+    ------
+    FitError
+        None of them has one.
+    """
     rough: dict[Family, Rough] = {}
     failed: dict[Family, str] = {}
     for family in asked.families:
@@ -77,6 +85,7 @@ def usual_scatter(pitch_mm: float) -> Scatter:
 
 
 def shares_of(standing: Standing, parameters: Floats) -> Floats:
+    """Where the sightings lie along a family's curve (n,), as shares of its length."""
     profile = profile_of(standing.build, standing.numbers(parameters))
     return np.asarray(standing.stations(parameters) / (2 * profile.half_length_mm))
 
@@ -133,8 +142,7 @@ class Task:
         moved = _look_for_movement(ground, stills, base, self.depths) if moves else {}
         if not self.asked.tilt and any(fit.settles > WORTH_TILTING for fit in moved.values()):
             stills |= {family: _level_or_not(stills[family], metric, grid) for family in moved}
-        few = grid.take(ground.most_likely)
-        sagging = {family: sagging_evidence(still, few) for family, still in stills.items()} if moved else {}
+        sagging = _sagging(ground, stills) if moved else {}
         others: dict[Build, Still] = {}
         for build in self.others:
             standing = Standing(sightings, build, self.asked.tilt)
@@ -157,9 +165,21 @@ def _level_or_not(level: Still, metric: Whitener, grid: ScatterGrid) -> Still:
         tilted = _still(standing, np.append(level.parameters, 0.0), metric, grid)
     except FitError:
         return level
-    share = float(np.log(TILTED_SHARE / (1 - TILTED_SHARE)))
-    tilted = replace(tilted, log_evidence=tilted.log_evidence + share)
+    tilted = tilted.rarer(float(np.log(TILTED_SHARE / (1 - TILTED_SHARE))))
     return max(level, tilted, key=lambda still: still.log_total)
+
+
+def _sagging(ground: Ground, stills: Mapping[Family, Still]) -> dict[Family, float]:
+    """Log evidence of families hanging smoothly off their curve, of those of which the points tell it."""
+    few = ground.grid.take(ground.most_likely)
+    found: dict[Family, float] = {}
+    for family, still in stills.items():
+        try:
+            found[family] = sagging_evidence(still, few)
+        except FitError:
+            # Too few points for a wave beside the curve: then the curve itself is all there is.
+            continue
+    return found
 
 
 def _bending(still: Still, grid: ScatterGrid) -> tuple[Floats, Floats]:
@@ -168,24 +188,15 @@ def _bending(still: Still, grid: ScatterGrid) -> tuple[Floats, Floats]:
     An end that has sunk says nothing of how the courses scatter, so scatters are chosen with the ends free.
     """
     bends = bends_along(shares_of(still.standing, still.parameters), still.parameters[2])
-    n_bends, k, m = len(bends.spread_mm), len(still.parameters), len(still.look.rows)
-    columns = np.column_stack([still.look.distance, still.look.slopes, bends.columns])
-    rows = np.column_stack([still.look.rows, still.look.row_slopes, np.zeros((m, n_bends))])
-    own = prior_of(still.standing, still.parameters, still.ways[0], n_bends)
-    loose = np.hstack([np.zeros((n_bends, k)), np.diag(1 / bends.spread_mm)])
-    density = own.log_density - float(np.sum(np.log(bends.spread_mm))) - n_bends * LOG_ROOT_TURN
-    prior = Prior(
-        np.concatenate([own.rows, np.zeros(n_bends)]), np.vstack([own.slopes, loose]), float(density)
-    )
-    without = grid.grams(columns, np.zeros((0, columns.shape[1])))
+    bent = departing(still, bends.columns, bends.spread_mm)
+    without = grid.grams(bent.columns, np.zeros((0, bent.columns.shape[1])))
     share = grid.factor[:, None, None]
-    determinants = grid.log_determinants(m)
-    met = rows.copy()
+    determinants, prior = grid.log_determinants(len(bent.rows)), bent.prior(still.ways[0])
+    met = bent.rows.copy()
     met[:, 0] = 0.0
-    names = (*still.standing.names, *(f"bend_{i + 1}" for i in range(n_bends)))
     held, free = (
-        grid.log_prior + average(without + share * (r.T @ r), determinants, prior, names).log_evidence
-        for r in (rows, met)
+        grid.log_prior + average(without + share * (r.T @ r), determinants, prior, bent.names).log_evidence
+        for r in (bent.rows, met)
     )
     return np.asarray(held), np.asarray(free)
 

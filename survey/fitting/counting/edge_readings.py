@@ -37,6 +37,14 @@ def ring_offset_mm(rings: tuple[Ring, ...], ring: int) -> float:
     return float(sum(r.depth_mm for r in inside) + collars)
 
 
+def total_depth_mm(rings: tuple[Ring, ...]) -> float:
+    """From the soffit to the back of the outermost ring; 0 of no rings."""
+    if not rings:
+        return 0.0
+    outermost = max(rings, key=lambda r: r.ring)
+    return ring_offset_mm(rings, outermost.ring) + outermost.depth_mm
+
+
 def seen_width_mm(ring: Ring) -> float:
     """Width of a brick as it shows along the arch; turned by ``a`` it takes ``width / cos a``."""
     return ring.brick_width_mm / (float(np.cos(ring.turn_rad)) if ring.laid is Laid.SAWTOOTH else 1.0)

@@ -25,8 +25,8 @@ from numpy.typing import NDArray
 from survey.curves.protocol import Floats
 from survey.fitting.mechanism.pieces import quarter_turned
 from survey.fitting.sightings import Sightings
-from survey.fitting.solving.noise import factorised, solved
 from survey.fitting.solving.robust import MAD_TO_SIGMA
+from survey.fitting.solving.tridiagonal import factorised, inverse_diagonal, solved
 from survey.record.model import UNKNOWN
 
 NEIGHBOURS = 6
@@ -224,8 +224,7 @@ def _solved(excess: Floats, edge: Floats) -> _Solved:
     off = np.append(np.where(told[:-1] & told[1:], -edge[1:-1], 0.0), 0.0)
     main = np.where(told, main, 1.0)
     pivot, below = factorised(main, off)
-    backward = factorised(main[::-1], np.append(off[-2::-1], 0.0))[0][::-1]
-    power = 1.0 / (pivot + backward - main)
+    power = inverse_diagonal(main, off, pivot)
     pull = solved(pivot, below, np.where(told, excess, 0.0)[:, None])[:, 0]
     return _Solved(pull, power, -below[:-1] * power[1:])
 

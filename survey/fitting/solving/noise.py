@@ -27,9 +27,9 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import lapack
 
 from survey.curves.protocol import Floats
+from survey.fitting.solving.tridiagonal import factorised, inverse_diagonal, solved
 from survey.record.model import UNKNOWN
 
 
@@ -184,21 +184,6 @@ def chain_of(nodes: Nodes, irregularity_mm: Floats, correlation_mm: Floats) -> C
     return Chain(main / power, off, log_determinant)
 
 
-def factorised(main: Floats, off: Floats) -> tuple[Floats, Floats]:
-    """Pivots and what stands below them, (..., m) each, of tridiagonal matrices (..., m) laid end to end."""
-    if main.size == 1:
-        return main, np.zeros_like(main)
-    pivot, below, _ = lapack.dpttrf(main.ravel(), off.ravel()[:-1])
-    return pivot.reshape(main.shape), np.append(below, 0.0).reshape(main.shape)
-
-
-def solved(pivot: Floats, below: Floats, columns: Floats) -> Floats:
-    """Solutions (k, c) for columns (k, c), the factors (..., m) being those of one matrix of size k."""
-    # The solver wants one entry below the diagonal even where there is none.
-    ends = pivot.ravel(), below.ravel()[: max(pivot.size - 1, 1)]
-    return np.asarray(lapack.dpttrs(*ends, columns)[0])
-
-
 def whitener(nodes: Nodes, sigma_mm: Floats, weight: Floats, scatter: Scatter) -> Whitener:
     """Factorise the covariance of points with sigmas (n,) and robust weights (n,) under a scatter."""
     chain = chain_of(nodes, np.asarray(scatter.irregularity_mm), np.asarray(scatter.correlation_mm))
@@ -206,9 +191,7 @@ def whitener(nodes: Nodes, sigma_mm: Floats, weight: Floats, scatter: Scatter) -
     total = np.add.reduceat(point[nodes.order], nodes.first)
     main = chain.main + total
     pivot, below = factorised(main, chain.off)
-    backward = factorised(main[::-1], np.append(chain.off[-2::-1], 0.0))[0][::-1]
     log_points = -2.0 * float(np.sum(np.log(scatter.sigma_factor * sigma_mm)))
     log_determinant = float(np.sum(np.log(pivot)) + chain.log_determinant) - log_points
-    return Whitener(
-        nodes, point, total, chain, pivot, below, 1.0 / (pivot + backward - main), log_determinant
-    )
+    diagonal = inverse_diagonal(main, chain.off, pivot)
+    return Whitener(nodes, point, total, chain, pivot, below, diagonal, log_determinant)

@@ -16,16 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.curves.protocol import Floats
-from survey.fitting.solving.noise import (
-    Chain,
-    Nodes,
-    Scatter,
-    Whitener,
-    chain_of,
-    factorised,
-    solved,
-    whitener,
-)
+from survey.fitting.solving.noise import Chain, Nodes, Scatter, Whitener, chain_of, whitener
+from survey.fitting.solving.tridiagonal import factorised, solved
 
 IRREGULARITIES_MM = (0.15, 0.5, 0.85, 1.3, 1.9, 2.8, 4.0, 6.0)
 CORRELATION_COURSES = (0.7, 1.5, 3.0, 6.0)
@@ -54,6 +46,8 @@ class ScatterGrid:
     nodes : Nodes
     sigma_mm, trust : (n,) float
         Sigmas and robust weights of the points.
+    weight, total : (n,), (m,) float
+        Weights of the points, and of the nodes, at the points' own sigmas.
     scatters : tuple of Scatter, length g
     log_prior : (g,) float
     factor : (g,) float
@@ -68,6 +62,8 @@ class ScatterGrid:
     nodes: Nodes
     sigma_mm: Floats
     trust: Floats
+    weight: Floats
+    total: Floats
     scatters: tuple[Scatter, ...]
     log_prior: Floats
     factor: Floats
@@ -86,6 +82,8 @@ class ScatterGrid:
             self.nodes,
             self.sigma_mm,
             self.trust,
+            self.weight,
+            self.total,
             tuple(self.scatters[i] for i in which),
             self.log_prior[which],
             self.factor[which],
@@ -98,16 +96,6 @@ class ScatterGrid:
     def whitener(self, number: int) -> Whitener:
         """The metric of one of the scatters."""
         return whitener(self.nodes, self.sigma_mm, self.trust, self.scatters[number])
-
-    @property
-    def weight(self) -> Floats:
-        """Weights (n,) of the points at their own sigmas."""
-        return np.asarray(self.trust / self.sigma_mm**2)
-
-    @property
-    def total(self) -> Floats:
-        """Weights (m,) of the nodes at the points' own sigmas."""
-        return self.nodes.gather(self.weight[:, None])[:, 0]
 
     def split(self, columns: Floats) -> Split:
         """Columns (n, c) as their courses' means and the rest."""
@@ -155,7 +143,8 @@ def scatter_grid(nodes: Nodes, sigma_mm: Floats, weight: Floats, pitch_mm: float
     scatters = zip(sd.tolist(), (courses * pitch_mm).tolist(), sigma_factor.tolist(), strict=True)
     chain = chain_of(nodes, sd, courses * pitch_mm)
     factor = sigma_factor**-2.0
-    total = nodes.gather((weight / sigma_mm**2)[:, None])[:, 0]
+    of_points = weight / sigma_mm**2
+    total = nodes.gather(of_points[:, None])[:, 0]
     main = chain.main + factor[:, None] * total
     pivot, below = factorised(main, chain.off)
     log_points = np.sum(np.log(factor[:, None] / sigma_mm**2), axis=1)
@@ -163,6 +152,8 @@ def scatter_grid(nodes: Nodes, sigma_mm: Floats, weight: Floats, pitch_mm: float
         nodes,
         sigma_mm,
         weight,
+        of_points,
+        total,
         tuple(Scatter(*scatter) for scatter in scatters),
         log_prior - np.logaddexp.reduce(log_prior),
         factor,

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pytest
 from recovery.flaws import Flaw, flawed
 from recovery.simulated import ArchSpec, TrueMovement, simulate
 
 from survey import curves
 from survey.curves import Family
+from survey.errors import FitError
 from survey.fitting import FitOptions, fit_arch
-from survey.fitting.choosing import sagging
+from survey.fitting.choosing import sagging, task
 from survey.fitting.choosing.hypotheses import weigh_hypotheses
 from survey.fitting.mechanism.hinge_choices import Depths
 from survey.fitting.sightings import sightings_of
@@ -39,6 +39,16 @@ def test_an_arch_on_its_curve_and_one_that_moved_do_not_hang() -> None:
     assert not any("smooth wave" in note for note in fit.notes)
 
 
+def test_where_points_tell_no_wave_the_fit_goes_on_without(monkeypatch: pytest.MonkeyPatch) -> None:
+    def left_open(*_: object) -> float:
+        raise FitError("the observations do not determine departure_2")
+
+    monkeypatch.setattr(task, "sagging_evidence", left_open)
+    fit = fit_arch(flawed(simulate(SPEC, 1), Flaw.SAG, 1).record)
+    assert fit.verdict.family is Family.SEGMENTAL
+    assert fit.hangs_smoothly == 0.0
+
+
 def test_waves_of_no_size_leave_the_evidence_as_it_is(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sagging, "SAG_RATIO", 1e-7)
     weighed = weigh_hypotheses(
@@ -47,7 +57,6 @@ def test_waves_of_no_size_leave_the_evidence_as_it_is(monkeypatch: pytest.Monkey
     grid = weighed.ground.grid
     for family in (Family.SEGMENTAL, Family.THREE_CENTRED, Family.FIVE_CENTRED):
         still = weighed.stills[family]
-        # The limit of the rise aside, which the waves do not know of.
-        on_curve = [grid.log_prior + a.log_evidence for a in still.averages]
-        expected = float(np.logaddexp.reduce(np.stack(on_curve), axis=None))
-        assert sagging.sagging_evidence(still, grid) == pytest.approx(expected, abs=1e-4)
+        assert sagging.sagging_evidence(still, grid) == pytest.approx(still.log_total, abs=1e-4)
+        rarer = still.rarer(-2.5)
+        assert sagging.sagging_evidence(rarer, grid) == pytest.approx(rarer.log_total, abs=1e-4)
