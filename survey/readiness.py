@@ -88,7 +88,7 @@ def _springing_doubts(record: Record, fit: ArchFit) -> tuple[str, ...]:
 
     A springing alone fixes where a segmental arch ends, so that leaving one out is no small matter.
     """
-    told = tuple(note for note in fit.notes if "springing point" in note and "measure it again" in note)
+    told = fit.springing_doubts
     aside = fit.points.index[fit.points.set_aside]
     names = [record.points.name[i] for i in aside if record.points.feature[i] is Feature.SPRINGING]
     if names:

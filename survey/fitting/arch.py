@@ -144,6 +144,7 @@ def fit_arch(record: Record, options: FitOptions | None = None) -> ArchFit:
         collars=collars,
         is_insisted=chosen is asked.chosen,
         hangs_smoothly=hangs_smoothly,
+        springing_doubts=weighed.doubts,
     )
 
 

@@ -261,6 +261,8 @@ class ArchFit:
     hangs_smoothly: float = 0.0
     """Probability that a still soffit hangs off the chosen curve in a smooth wave; 0 where no movement came
     near enough to be weighed against that."""
+    springing_doubts: tuple[str, ...] = ()
+    """What is doubtful about the springing points, in sentences; they stand among the notes too."""
 
     @property
     def best(self) -> Candidate:

@@ -8,6 +8,7 @@ import numpy as np
 
 from survey.condition.patterns.shapes import Shapes
 from survey.curves.protocol import Curve, Floats
+from survey.fitting.mechanism.pieces import quarter_turned
 
 LOW_SHARES = (0.0, 0.1, 0.15, 0.2, 0.25)
 """Where lower hinges may be: shares of the soffit's length from their springing."""
@@ -64,24 +65,19 @@ def hinge_shapes(curve: Curve, depth_mm: float, courses: Courses) -> Shapes:
 def _atoms(crown: Floats, low: Floats, feet: list[Floats], courses: Courses) -> list[Floats]:
     """Departures (n, crowns, ...): with the springings for every push, and for every turn about a foot."""
     x, normal = courses.share[:, None], courses.normal
-    along = (normal * _turned(courses.foot_mm)).sum(axis=1)[:, None]
+    along = (normal * quarter_turned(courses.foot_mm)).sum(axis=1)[:, None]
     pushed = np.zeros((len(x), len(crown), len(PUSHES)))
     turned = []
     for side, foot in enumerate(feet):
         mine = ((x < crown) if side == 0 else (x >= crown))[:, :, None]
         beyond = (x > low) if side == 0 else (x < 1.0 - low)
         pushed += mine * (normal @ PUSHES[:, side].T)[:, None]
-        turned.append(mine * (beyond * (along - normal @ _turned(foot).T))[:, None])
+        turned.append(mine * (beyond * (along - normal @ quarter_turned(foot).T))[:, None])
     return [pushed, *turned]
 
 
 def _rotations(top: Floats, feet: list[Floats]) -> Floats:
     """Turns (crowns, left, right, 2, pushes) of both pieces that take their ends to the same place."""
-    left, right = (_turned((top[:, None] - foot).reshape(-1, 2)).reshape(len(top), -1, 2) for foot in feet)
+    left, right = (quarter_turned(top[:, None] - foot) for foot in feet)
     arms = np.stack(np.broadcast_arrays(left[:, :, None], -right[:, None]), axis=-1)
     return np.linalg.solve(arms, (PUSHES[:, 1] - PUSHES[:, 0]).T)
-
-
-def _turned(xy: Floats) -> Floats:
-    """Vectors (n, 2) a quarter turn on."""
-    return np.column_stack([-xy[:, 1], xy[:, 0]])

@@ -49,10 +49,13 @@ def shape_facts(fit: ArchFit, plan: RebuildPlan) -> tuple[Fact, ...]:
 
 
 def facts_schedule(fit: ArchFit, plan: RebuildPlan) -> Schedule:
-    """Facts of the curve as a table."""
-    columns = (Column(_family_words(plan), Anchor.LEFT), Column("mm"), Column("±1σ"))
-    rows = tuple((fact.what, fact.value, fact.sigma) for fact in shape_facts(fit, plan))
-    return Schedule(columns, rows)
+    """Facts of the curve as a table; no column for uncertainties where the fit states none of this curve."""
+    facts = shape_facts(fit, plan)
+    columns = (Column(_family_words(plan), Anchor.LEFT), Column("mm"))
+    if not any(fact.sigma for fact in facts):
+        return Schedule(columns, tuple((fact.what, fact.value) for fact in facts))
+    rows = tuple((fact.what, fact.value, fact.sigma) for fact in facts)
+    return Schedule((*columns, Column("±1σ")), rows)
 
 
 _CHOICES = {

@@ -12,6 +12,7 @@ from sheets.legibility import outside, overprints, said
 
 from survey.curves import segmental, setting_out
 from survey.rebuild import plan_rebuild
+from survey.sheets.fit.facts import facts_schedule
 from survey.sheets.fit.setting_out_sheet import how_to_read, setting_out_pages
 from survey.sheets.kit.page import TitleBlock, finish
 
@@ -74,3 +75,12 @@ def test_where_the_middle_of_the_rib_stands_is_told_where_it_is_not_that_of_the_
     off = mark.x_mm - mark.from_axis_mm
     told = f"The rib's own middle stands at x = {off:.1f}.".replace("-", "−")
     assert (told in " ".join(how_to_read(plan))) == (abs(off) >= 0.05)
+
+
+@pytest.mark.parametrize(("name", "headings"), [("cellar_doorway", 3), ("cart_gateway", 2)])
+def test_a_curve_without_uncertainties_has_no_column_for_them(name: str, headings: int) -> None:
+    # The gateway is built to the springings of today: a curve of the plan, not one that was fitted.
+    case = demo(name)
+    table = facts_schedule(case.fit, plan_rebuild(case.record, case.fit))
+    assert len(table.columns) == headings
+    assert all(len(row) == headings for row in table.rows)
